@@ -1,0 +1,1 @@
+"""Weather from outside: sheets, decoding, fetching, records."""

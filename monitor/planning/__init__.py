@@ -1,0 +1,1 @@
+"""Pure: from what a fixture took to what the crew should do, by when."""
