@@ -1,0 +1,180 @@
+"""The crew's words for actions, amounts and directions, and the cleaning of typed names.
+
+Names come from the user's files and are said as typed, save what could forge a line or a
+header: control characters, line ends and invisible marks become spaces.
+"""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from monitor.domain import Action, Alert
+
+
+FEW_MEMBERS = 10
+"""Under this many forecasts a share of them is not a chance."""
+
+
+@dataclass(frozen=True, slots=True)
+class Verb:
+    """How one action is said."""
+
+    order: str
+    joins: str
+    """The word between the fixtures and the place."""
+    undone: str
+    """What a fixture is taken to be while nobody has logged the action."""
+
+
+VERBS: dict[Action, Verb] = {
+    "cover": Verb("Cover", "at", "uncovered and wet"),
+    "bring-in": Verb("Bring in", "from", "still out in the weather"),
+    "isolate": Verb("Isolate", "at", "live"),
+    "uncover": Verb("Uncover", "at", "still under wraps"),
+    "inspect": Verb("Inspect", "at", "wet inside"),
+    "clean": Verb("Clean", "at", "still dirty"),
+}
+
+_COMPASS = (
+    "north",
+    "north-east",
+    "east",
+    "south-east",
+    "south",
+    "south-west",
+    "west",
+    "north-west",
+)
+
+
+def one_line(text: str) -> str:
+    """`text` without anything that could start a new line, hide or reverse letters."""
+    kept = (" " if unicodedata.category(c) in {"Cc", "Cf", "Cs", "Zl", "Zp"} else c for c in text)
+    return " ".join("".join(kept).split())
+
+
+def sentence(text: str) -> str:
+    """`text` with a capital and a full stop."""
+    line = one_line(text)
+    if not line:
+        return ""
+    line = line[0].upper() + line[1:]
+    return line if line[-1] in ".!?" else f"{line}."
+
+
+def verb(alert: Alert) -> Verb:
+    """How the alert's action is said. Work without one is power to be cut: the order that
+    asks nobody to touch wet gear.
+    """
+    return VERBS[alert.action or "isolate"]
+
+
+def forbids_work(alert: Alert, now: datetime) -> bool:
+    """True where the access is blocked at `now`: then no message may ask for work there,
+    whatever stage it was made for. A limit that is reached later is told, not obeyed yet.
+    """
+    facts = alert.facts
+    if alert.kind != "work" or alert.stage == "stood-down":
+        return False
+    if alert.stage == "stop":
+        return True
+    if not facts.blocked_by:
+        return False
+    begun = facts.access_closes_at is None or facts.access_closes_at <= now
+    return begun and (facts.blocked_until is None or facts.blocked_until > now)
+
+
+def says_stop(alert: Alert, now: datetime) -> bool:
+    """True where the words are those of a stop, or of a stop's end."""
+    return alert.kind == "stop" or forbids_work(alert, now)
+
+
+def place(alert: Alert) -> str:
+    """The position in crew words, else its id, else the site."""
+    for name in (alert.facts.position_name, alert.position or "", alert.facts.site_name):
+        line = one_line(name)
+        if line:
+            return line
+    return "the site"
+
+
+def fixtures(count: int) -> str:
+    """`1 fixture`, `8 fixtures`."""
+    return "1 fixture" if count == 1 else f"{count} fixtures"
+
+
+def people(count: int) -> str:
+    """`1 person`, `2 people`."""
+    return "1 person" if count == 1 else f"{count} people"
+
+
+def duration(minutes: float) -> str:
+    """`50 min` up to two hours, then `2 h 51 min`; rounded up, so no job is made shorter."""
+    whole = math.ceil(minutes - 1e-9)
+    if whole <= 120:
+        return f"{whole} min"
+    hours, rest = divmod(whole, 60)
+    return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def depth(mm: float) -> str:
+    """`29 mm`, `4.1 mm`, `under 0.1 mm`."""
+    if mm < 0.05:
+        return "under 0.1 mm"
+    return f"{mm:.1f} mm" if mm < 9.95 else f"{mm:.0f} mm"
+
+
+def speed(mps: float) -> str:
+    """`13 m/s`, `12.5 m/s`."""
+    return f"{mps:.1f}".removesuffix(".0") + " m/s"
+
+
+def from_direction(deg: float) -> str:
+    """`from the south-west`."""
+    return f"from the {_COMPASS[round((deg % 360) / 45) % 8]}"
+
+
+def listed(ids: tuple[str, ...], most: int = 6) -> str:
+    """`A1, A2 and 4 more`."""
+    names = [one_line(i) for i in ids]
+    if len(names) <= most:
+        return ", ".join(names)
+    return f"{', '.join(names[:most])} and {len(names) - most} more"
+
+
+def chance(members: int, probability: float | None) -> str:
+    """How many forecasts say so; a percentage only from ten on."""
+    if members <= 1:
+        return "One forecast says so." if members == 1 else ""
+    if probability is None or not math.isfinite(probability):
+        return f"{members} forecasts were read."
+    if members < FEW_MEMBERS:
+        return _few(members, round(probability * members))
+    tenths = round(probability * 10)
+    said = f"{tenths} in 10 chance"
+    if tenths <= 0:
+        said = "Under 1 in 10 chance"
+    elif tenths >= 10:
+        said = "Over 9 in 10 chance"
+    return f"{said} ({probability * 100:.0f} %)."
+
+
+def _few(members: int, agreeing: int) -> str:
+    numbers = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+    if agreeing >= members:
+        return f"All {numbers[members]} forecasts say so."
+    says = "says" if agreeing == 1 else "say"
+    return f"{numbers[agreeing].capitalize()} of {numbers[members]} forecasts {says} so."
+
+
+def known(value: float | None) -> float | None:
+    """A plain finite number or None; arrays' own number types and NaN never leave here."""
+    if value is None or not math.isfinite(value):
+        return None
+    return float(value)
