@@ -1,1 +1,1 @@
-"""The only SQL."""
+"""The only SQL: what came in, what was decided, what was said, and a chain over all of it."""
