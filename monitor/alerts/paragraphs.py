@@ -170,7 +170,7 @@ def _wind(alert: Alert, clock: SiteClock) -> list[str]:
         said.append(f"wind {words.speed(wind)}{side}")
     if gust is not None:
         at = f" at {clock.at(facts.gust_at)}" if facts.gust_at is not None else ""
-        said.append(f"gusts to {words.speed(gust)}{at}")
+        said.append(f"gusts at that height to {words.speed(gust)}{at}")
     return [words.sentence(", ".join(said))] if said else []
 
 

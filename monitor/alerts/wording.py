@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from monitor.domain import Alert
 
 SCHEMA = "dryspell.alert/1"
-LONGEST_SUBJECT = 119
 
 
 def as_json(alert: Alert) -> dict[str, Any]:
@@ -35,7 +34,7 @@ def message(alert: Alert, now: datetime) -> Message:
         kind=alert.kind,
         stage=alert.stage,
         subject=radio.shorten(
-            _subject(alert, SiteClock.named(alert.facts.timezone, now)), LONGEST_SUBJECT
+            _subject(alert, SiteClock.named(alert.facts.timezone, now)), words.LONGEST_SUBJECT
         ),
         text=_text(alert, now),
         radio=_radio(alert, now),

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from monitor.domain import Action, Alert
 
 
+LONGEST_SUBJECT = 119
+"""Longer ones are cut by many mail programs."""
+
 FEW_MEMBERS = 10
 """Under this many forecasts a share of them is not a chance."""
 

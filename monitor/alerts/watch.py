@@ -1,0 +1,237 @@
+"""Messages about the watch itself: on watch, at the start and daily, and a test.
+
+A crew that hears nothing must know what the silence means: what is watched, on which
+assumptions, from which weather, who is told, and what the monitor cannot see.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING, Any
+
+from monitor.alerts import cautions, radio, words
+from monitor.alerts.clock import SiteClock
+from monitor.domain import Message
+from monitor.exposure.rig import compile_rig
+from monitor.units import iso_utc
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from datetime import datetime
+
+    from monitor.domain import Contact, Policy, Show
+
+WATCH_SCHEMA = "dryspell.watch/1"
+TEST_SCHEMA = "dryspell.test/1"
+
+NOBODY_TOLD = "No person is being told: messages are only laid in a folder."
+
+SILENCE = (
+    "This monitor does not detect lightning. Its silence is not safety: no message does not "
+    "mean that no rain, wind or thunder comes."
+)
+
+_WORKS = (
+    "If you read this, this contact works. Messages about work, stops, lost weather and "
+    "failed deliveries will arrive the same way."
+)
+
+_STANDINGS = {
+    "indoor": "indoor gear",
+    "temporary": "for temporary use outdoors",
+    "extended": "for extended use outdoors",
+    "permanent": "for permanent use outdoors",
+}
+
+
+def tells_nobody(contacts: Iterable[Contact]) -> bool:
+    """True where no contact reaches a person or another system."""
+    return all(c.kind == "folder" for c in contacts)
+
+
+def on_watch(
+    show: Show,
+    *,
+    at: datetime,
+    next_word_at: datetime | None,
+    sources: Sequence[str],
+    contacts: Sequence[Contact],
+    assumptions: Sequence[str] = (),
+) -> Message:
+    """The message of the first start and of every day.
+
+    Parameters
+    ----------
+    sources : one entry per feed, with its credit: "Hourly forecast A. Data by A, CC BY 4.0"
+    assumptions : sentences beyond those that follow from the show folder
+    """
+    clock = SiteClock(show.site.timezone, at)
+    site = words.one_line(show.site.name) or "the site"
+    pieces = sum(f.count for f in show.fixtures)
+    next_word = (
+        f"by {clock.near(next_word_at)}." if next_word_at is not None else "when something changes."
+    )
+    assumed = [*_assumed(show), *(words.sentence(a) for a in assumptions)]
+    told = _told(contacts)
+    what = f"{words.fixtures(pieces)}, {_positions(len(show.positions))}"
+    line = _radio(site, what, contacts, None if next_word_at is None else clock.at(next_word_at))
+    paragraphs = [
+        f"On watch: {words.fixtures(pieces)} at {_positions(len(show.positions))} of {site}.",
+        told,
+        SILENCE,
+        _list("Watched", _watched(show)),
+        _list("Assumed", assumed),
+        _list("Weather", [words.sentence(s) for s in sources] or ["No feed is read."]),
+        f"Next word: {next_word}",
+        f"Radio: {line}",
+        _list("Cautions", (cautions.LIGHTNING, cautions.CODES, cautions.ESTIMATE)),
+        f"Written {clock.at(at)} site time, {clock.zone_name}.",
+    ]
+    text = "\n\n".join(paragraphs) + "\n"
+    data: dict[str, Any] = {
+        "schema": WATCH_SCHEMA,
+        "at": iso_utc(at),
+        "site": show.site.name,
+        "revision": show.revision,
+        "fixtures": pieces,
+        "positions": _counts(show),
+        "assumptions": assumed,
+        "sources": list(sources),
+        "told": [c.name for c in contacts],
+        "tells_nobody": tells_nobody(contacts),
+        "next_word_at": iso_utc(next_word_at),
+        "radio": line,
+        "says": text,
+    }
+    subject = f"On watch at {site}: {words.fixtures(pieces)}"
+    return Message(
+        alert_id="watch",
+        kind="watch",
+        stage=None,
+        subject=radio.shorten(subject, words.LONGEST_SUBJECT),
+        text=text,
+        radio=line,
+        data=data,
+        thread="watch",
+        at=at,
+    )
+
+
+def trial(show: Show, *, at: datetime) -> Message:
+    """One message that shows a contact works; it asks for nothing."""
+    clock = SiteClock(show.site.timezone, at)
+    site = words.one_line(show.site.name) or "the site"
+    line = radio.fit("TEST from the weather monitor at ", radio.plain(site), ". Nothing to do.")
+    text = "\n\n".join(
+        (
+            f"Test from the weather monitor at {site}. Nothing to do.",
+            _WORKS,
+            SILENCE,
+            f"Radio: {line}",
+            f"Written {clock.at(at)} site time, {clock.zone_name}.\n",
+        )
+    )
+    return Message(
+        alert_id="test",
+        kind="test",
+        stage=None,
+        subject=radio.shorten(f"Test: weather monitor at {site}", words.LONGEST_SUBJECT),
+        text=text,
+        radio=line,
+        data={
+            "schema": TEST_SCHEMA,
+            "at": iso_utc(at),
+            "site": show.site.name,
+            "radio": line,
+            "says": text,
+        },
+        thread=f"test-{iso_utc(at)}",
+        at=at,
+    )
+
+
+def _positions(count: int) -> str:
+    return "1 position" if count == 1 else f"{count} positions"
+
+
+def _counts(show: Show) -> dict[str, int]:
+    counts = dict.fromkeys(show.positions, 0)
+    for fixture in show.fixtures:
+        counts[fixture.position] += fixture.count
+    return counts
+
+
+def _watched(show: Show) -> list[str]:
+    rig = compile_rig(show)
+    by_standing: Counter[str] = Counter()
+    for fixture, kind in zip(show.fixtures, rig.kind_of.tolist(), strict=True):
+        by_standing[rig.kinds[kind].standing] += fixture.count
+    lines = [
+        f"{by_standing[standing]} {said}, by the weakest part of their chain"
+        for standing, said in _STANDINGS.items()
+        if by_standing[standing]
+    ]
+    lines += [
+        f"{words.one_line(show.positions[key].name) or key}: {count}"
+        for key, count in _counts(show).items()
+    ]
+    return lines
+
+
+def _assumed(show: Show) -> list[str]:
+    conditions: Counter[str] = Counter()
+    any_mount = 0
+    no_cut_off = [p for p in show.positions.values() if not p.isolate_at]
+    for fixture in show.fixtures:
+        conditions[fixture.condition] += fixture.count
+        any_mount += fixture.count if fixture.mount == "any" else 0
+    factors = _factors(show.policy)
+    lines = [
+        f"{words.fixtures(conditions[c])} in condition {c}: {factor * 100:.0f} % of the test "
+        "counts as allowance."
+        for c, factor in factors.items()
+        if conditions[c]
+    ]
+    if any_mount:
+        lines.append(
+            f"{words.fixtures(any_mount)} with mount any: taken at the worst angle of water."
+        )
+    lines.append(
+        f"Hourly rain forecasts are multiplied by {show.policy.hourly_margin:g}: they lose peaks."
+    )
+    if no_cut_off:
+        lines.append(f"{_positions(len(no_cut_off))} without a cut-off named in the show folder.")
+    return lines
+
+
+def _factors(policy: Policy) -> dict[str, float]:
+    return {
+        "new": policy.condition_new,
+        "hire": policy.condition_hire,
+        "worn": policy.condition_worn,
+    }
+
+
+def _told(contacts: Sequence[Contact]) -> str:
+    if tells_nobody(contacts):
+        return NOBODY_TOLD
+    said = []
+    for contact in contacts:
+        name = words.one_line(contact.name)
+        reach = f"{len(contact.to)} by mail" if contact.kind == "email" else contact.kind
+        only = f", only {' and '.join(contact.stages)}" if contact.stages is not None else ""
+        said.append(f"{name} ({reach}{only})")
+    return f"Told: {', '.join(said)}."
+
+
+def _radio(site: str, what: str, contacts: Sequence[Contact], next_word: str | None) -> str:
+    tail = f": {what}."
+    if next_word is not None:
+        tail += f" Next word by {next_word}."
+    tail += " No lightning is detected; silence is not safety."
+    more = ["No person is told."] if tells_nobody(contacts) else []
+    return radio.fit("ON WATCH at ", radio.plain(site), tail, more)
+
+
+def _list(label: str, lines: Iterable[str]) -> str:
+    return "\n".join([label, *(f"- {line}" for line in lines)])
