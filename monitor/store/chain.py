@@ -112,8 +112,8 @@ def put_content(db: Database, content: bytes) -> str:
     known = db.execute("SELECT 1 FROM contents WHERE sha256 = ?", [name]).fetchone()
     if not known:
         db.execute(
-            "INSERT INTO contents (sha256, size, packed) VALUES (?, ?, ?)",
-            [name, len(content), zlib.compress(content)],
+            "INSERT INTO contents (sha256, packed) VALUES (?, ?)",
+            [name, zlib.compress(content)],
         )
     return name
 

@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 APPLICATION_ID = 0x44525950
 """"DRYP" in the file's header: tells our database from any other program's."""
 
+SMALLEST_BYTES = 512
+"""The smallest page, so the smallest database (sqlite.org/fileformat2.html, 1.3.2)."""
+
 LOCK_NAME = "dryspell.lock"
 
 _BUSY_PAUSE_S = 0.02
@@ -91,6 +94,9 @@ def open_database(path: Path, wait_s: float = 30.0) -> Database:
         raise UnableError(f"{path} is not a file.", "Move it out of the show folder.")
     if path.exists() and not os.access(path, os.W_OK):
         raise UnableError(f"{path}: {_READ_ONLY[0]}", _READ_ONLY[1])
+    if path.exists() and 0 < path.stat().st_size < SMALLEST_BYTES:
+        # SQLite takes a file of one byte for an empty one, and would write over it.
+        raise UnableError(f"{path}: {_DAMAGED[0]}", _DAMAGED[1])
     try:
         with in_plain_words():
             return _opened(path, wait_s)

@@ -52,13 +52,7 @@ def from_text(text: str) -> datetime:
 
 def to_json(record: Any) -> str:
     """The one JSON text of a record, or of plain JSON data."""
-    return json.dumps(
-        _plain(record),
-        sort_keys=True,
-        separators=(",", ":"),
-        ensure_ascii=True,
-        allow_nan=False,
-    )
+    return _json(_plain(record))
 
 
 def from_json(kind: type[R], text: str) -> R:
@@ -68,6 +62,12 @@ def from_json(kind: type[R], text: str) -> R:
     is still read.
     """
     return cast("R", _typed(kind, json.loads(text)))
+
+
+def _json(data: Any) -> str:
+    return json.dumps(
+        data, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False
+    )
 
 
 def _plain(value: Any, *, free: bool = False) -> Any:
@@ -130,13 +130,13 @@ def weather_content(weather: Weather) -> bytes:
         for name in _WEATHER_ARRAYS
     }
     head = {
-        f.name: getattr(weather, f.name)
+        f.name: _plain(getattr(weather, f.name))
         for f in fields(weather)
         if f.name not in _WEATHER_ARRAYS and f.name != "fetched_at"
     }
     head["shapes"] = {name: list(array.shape) for name, array in arrays.items()}
     return b"\n".join(
-        (to_json(head).encode("ascii"), b"".join(array.tobytes() for array in arrays.values()))
+        (_json(head).encode("ascii"), b"".join(array.tobytes() for array in arrays.values()))
     )
 
 

@@ -15,7 +15,6 @@ from __future__ import annotations
 _TABLES = """
 CREATE TABLE contents (
     sha256 TEXT PRIMARY KEY NOT NULL,
-    size INTEGER NOT NULL,
     packed BLOB NOT NULL
 ) STRICT;
 
