@@ -18,7 +18,7 @@ from stored_samples import NOON, alert, message, weather
 from monitor.domain import UnableError
 from monitor.store.chain import verify
 from monitor.store.database import LOCK_NAME, hold_folder, immediate, open_database
-from monitor.store.history import recall, record_change, remember
+from monitor.store.history import alert_changes, recall, record_change, remember
 from monitor.store.outbox import enqueue
 from monitor.store.runs import record_weather
 from monitor.store.schema import STEPS
@@ -188,23 +188,35 @@ def test_a_damaged_page_is_told_plainly(path):
 # ------------------------------------------------------------ all or nothing
 
 
+def change_and_tell(db, number, *, then=None):
+    record_change(db, alert(number), "wet", NOON)
+    enqueue(db, message(number), "crew", "a@example.org", at=NOON, expires_at=NOON)
+    if then:
+        raise then
+
+
 def test_an_exception_takes_everything_back(db):
     with pytest.raises(KeyError), immediate(db):
-        record_change(db, alert(), "wet", NOON)
-        enqueue(db, message(), "crew", "a@example.org", at=NOON, expires_at=NOON)
-        raise KeyError("stop")
+        change_and_tell(db, 1, then=KeyError("stop"))
     assert not db.conn.in_transaction
     assert db.execute("SELECT count(*) FROM chain").fetchone()[0] == 0
 
 
 def test_inside_another_it_joins(db):
     with immediate(db):
-        remember(db, "outer", 1)
+        change_and_tell(db, 1)
         with pytest.raises(KeyError), immediate(db):
-            remember(db, "inner", 1)
-            raise KeyError("stop")
+            change_and_tell(db, 2, then=KeyError("stop"))
         assert db.conn.in_transaction
-    assert (recall(db, "outer"), recall(db, "inner")) == (1, None)
+    assert [change.alert.id for change in alert_changes(db)] == ["alert-1"]
+    assert verify(db).rows == 2
+
+
+def test_an_interrupt_takes_everything_back(db):
+    with pytest.raises(KeyboardInterrupt), immediate(db):
+        change_and_tell(db, 1, then=KeyboardInterrupt())
+    assert not db.conn.in_transaction
+    assert alert_changes(db) == ()
 
 
 def test_reading_then_writing_from_many_threads_loses_none(path):
@@ -279,6 +291,12 @@ def pages_at_most(db, more: int):
         db.execute("PRAGMA max_page_count = 1000000000").fetchall()
 
 
+def fill(db):
+    with immediate(db):
+        change_and_tell(db, 2)
+        record_weather(db, big_weather(), None, NOON)
+
+
 @pytest.mark.parametrize("limit", ["kernel", "sqlite"])
 def test_a_full_disk_is_refused_with_nothing_half_written(db, path, limit):
     record_weather(db, weather(), b"{}", NOON)
@@ -289,14 +307,8 @@ def test_a_full_disk_is_refused_with_nothing_half_written(db, path, limit):
         if limit == "kernel"
         else pages_at_most(db, 5)
     )
-    with (
-        full,
-        pytest.raises(UnableError, match="no room left on the disk") as told,
-        immediate(db),
-    ):
-        record_change(db, alert(2), "wet", NOON)
-        enqueue(db, message(2), "crew", "a@example.org", at=NOON, expires_at=NOON)
-        record_weather(db, big_weather(), None, NOON)
+    with full, pytest.raises(UnableError, match="no room left on the disk") as told:
+        fill(db)
     assert "Free some space" in told.value.remedy
     assert rows_of(path) == before
     assert verify(db).ok

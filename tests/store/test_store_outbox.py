@@ -219,7 +219,7 @@ def test_a_lasting_failure_is_given_up_aloud(db):
 
 
 def test_too_little_time_for_the_usual_pause_is_used_all_the_same(db):
-    # The third pause is 5 min; after 1 + 2 min of an 7 min life 4 are left: half is 2 min.
+    # The third pause is 5 min; after 1 + 2 min of a 7 min life 4 are left: half is 2 min.
     queue(db, lasts=7 * MINUTE)
     now = NOON
     for _ in range(2):
@@ -278,9 +278,14 @@ def test_giving_up_and_telling_of_it_are_one(db):
     """A crash between the two takes both back."""
     queue(db)
     row = leased(db)
-    with pytest.raises(KeyError), immediate(db):
-        assert settle(db, row, LASTING, NOON).result == "given-up"
-        raise KeyError("killed here")
+
+    def give_up_and_die():
+        with immediate(db):
+            assert settle(db, row, LASTING, NOON).result == "given-up"
+            raise KeyError("killed here")
+
+    with pytest.raises(KeyError):
+        give_up_and_die()
     assert undelivered(db, NOON).given_up == 0
     assert leased(db, NOON + 2 * MINUTE).id == row.id
 
