@@ -270,6 +270,8 @@ def _refuse_body(label: Label, body: str, *, prefixed: bool) -> NoReturn:
             remedy = 'Write both, such as IPX4, or "none" where no code is marked.'
         elif digit in "789":
             remedy = f"Write IPX{digit} if only water is stated."
+        if body.endswith("S"):
+            remedy += " If the S is a 5, write 5."
         label.refuse("has one digit; a code has two.", remedy)
     if not body:
         label.refuse(

@@ -7,6 +7,7 @@ Nothing here claims that anything conforms.
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from monitor.code_marking import ADDITIONAL
@@ -37,6 +38,11 @@ _WATER = {
     8: "under water longer or deeper than 7, as its maker defines: ask for depth and time",
     9: "hot jets of high pressure from close by",
 }
+_WATER_K = {
+    4: "spray from every side, with more pressure than 4; a test for road vehicles",
+    6: "strong jets from every side, with more pressure than 6; a test for road vehicles",
+    9: "hot jets of high pressure from close by; a test for road vehicles",
+}
 _LETTERS = {
     "H": "H: for high-voltage gear",
     "M": "M: the water test was made with its moving parts running",
@@ -45,6 +51,11 @@ _LETTERS = {
     "W": "W: fit for weather that its maker names: ask which, and with what added protection",
 }
 _ACCESS = {"A": (1, "a hand"), "B": (2, "a finger"), "C": (3, "a tool"), "D": (4, "a wire")}
+_NEVER_TESTED = (
+    "It says nothing about age, wear and damage, open connectors, cables, salt or dirty water, "
+    "cleaning agents, heat, or the vacuum when warm gear cools: the test is short, on a new "
+    "specimen, in fresh water."
+)
 _STANDING: dict[Standing, str] = {
     "indoor": "indoor: no water test counts, so rain must not reach it",
     "temporary": "temporary: a short time in rain, then cover it or take it in, and check it",
@@ -79,16 +90,14 @@ def _dust(code: Code) -> str:
     if code.dust is None:
         return "Dust X: not stated. That is not a pass; it counts as unprotected."
     if code.dust_k:
-        return f"Dust {code.dust}K: {_DUST[code.dust]} (a test for road vehicles)."
+        return f"Dust {code.dust}K: {_DUST[code.dust]}; a test for road vehicles."
     return f"Dust {code.dust}: {_DUST[code.dust]}."
 
 
 def _water(code: Code) -> list[str]:
-    lines = [f"Water {digit}{_k_of(code, digit)}: {_WATER[digit]}." for digit in code.water]
+    lines = [_water_digit(code, digit) for digit in code.water]
     if not code.water:
         lines = ["Water X: not stated. That is not a pass; it is counted as 0."]
-    if code.water_k and code.water != (9,):
-        lines.append("K: the water was put on as for road vehicles, with more pressure.")
     if code.two_parts:
         lines.append(
             f"{code.canonical} names two parts of one product: the weaker counts for the whole."
@@ -96,8 +105,10 @@ def _water(code: Code) -> list[str]:
     return lines
 
 
-def _k_of(code: Code, digit: int) -> str:
-    return "K" if f"{digit}K" in code.canonical and code.water_k else ""
+def _water_digit(code: Code, digit: int) -> str:
+    if re.search(rf"IP[0-6X]K?{digit}K", code.canonical):
+        return f"Water {digit}K: {_WATER_K[digit]}."
+    return f"Water {digit}: {_WATER[digit]}."
 
 
 def _letters(code: Code) -> list[str]:
@@ -117,24 +128,18 @@ def _letters(code: Code) -> list[str]:
 
 def _silent_on(code: Code, *, strict_immersion: bool) -> list[str]:
     highest = max(code.water, default=0)
-    lines = [
-        "It says nothing about age, wear and damage, open connectors, cables, salt or dirty "
-        "water, cleaning agents, heat, or the vacuum when warm gear cools: the test is short, "
-        "on a new specimen, in fresh water."
-    ]
+    lines = [_NEVER_TESTED]
     if 1 <= highest <= 4:
         lines.append("It says nothing about rain that lasts longer than the test's water.")
     if 1 <= highest <= 3:
         lines.append("It holds only as mounted in the test; hung otherwise, it can count for none.")
     if inferred(code):
-        lines.append("It says nothing about jets or hosing down: no 5 or 6 stands beside it.")
+        lines.append("No 5 or 6 stands beside it, so it says nothing about plain jets and hosing.")
         lines.append(
             "Credited as 4 for rain, as the show asks."
             if strict_immersion
-            else "That rain sets no limit is inferred from it; no rain or jet test stands behind."
+            else "That rain sets no limit is inferred from it; no rain test stands behind."
         )
-    elif highest in (5, 6):
-        lines.append("It says nothing about standing in water.")
-    if highest == 9 and not {7, 8} & set(code.water):
+    if highest >= 5 and not {7, 8} & set(code.water):
         lines.append("It says nothing about standing in water.")
     return lines
