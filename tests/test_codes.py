@@ -180,6 +180,7 @@ def test_a_repair_is_made_and_told(text, canonical, dust, water, told):
         # X is credited as 0, so it is a part of its own beside a digit
         ("IP65/IP6X", 6, ()),
         ("IP67/IPXX", None, ()),
+        ("IP60/IP6X", 6, ()),
         ("IP65/IPX0", None, (0,)),
     ],
 )
@@ -294,6 +295,12 @@ def test_a_refusal_prints_on_one_line_of_any_terminal():
     with pytest.raises(CodeError) as refused:
         read_code("IP\n\x1b[2J\ud800")
     assert refused.value.says.startswith('"IP\\n\\x1b[2J\\ud800" ')
+
+
+def test_a_refusal_does_not_repeat_a_page_of_text():
+    with pytest.raises(CodeError, match="too long") as refused:
+        read_code("IP65 and a page of text " * 1000)
+    assert len(str(refused.value)) < 200
 
 
 # ---------------------------------------------------------------- credit and standing
