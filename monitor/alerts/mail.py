@@ -37,7 +37,10 @@ def address(text: str) -> Address:
     said = one_line(text)
     if said != text.strip():
         raise BadAddressError("a mail address of more than one line")
-    header: Any = policy.SMTP.header_factory("To", said)
+    try:
+        header: Any = policy.SMTP.header_factory("To", said)
+    except IndexError as fault:  # the library's own reader runs off the end of "name@"
+        raise BadAddressError(f"not a mail address: {said!r}") from fault
     faults = [d for d in header.defects if not isinstance(d, NonASCIILocalPartDefect)]
     if faults or len(header.addresses) != 1 or len(header.groups) != 1:
         raise BadAddressError(f"not one mail address: {said!r}")
