@@ -203,8 +203,8 @@ def _limit(alert: Alert, clock: SiteClock) -> str:
     limit = words.known(facts.access_limit_mps)
     where = _LIMITED.get(facts.access)
     if facts.access == "none":
-        said = "Nobody works at this place: its power is all that can be cut."
-    elif limit is not None:
+        return _labelled("Limit", "Nobody works at this place. Cut its power and touch nothing.")
+    if limit is not None:
         said = (
             f"Do not start {where or 'there'} in gusts above {words.speed(limit)}, or in thunder."
         )

@@ -93,6 +93,8 @@ def _work(alert: Alert, clock: SiteClock) -> str:
     if alert.people:
         tail += f" {words.people(alert.people)}."
     optional = []
+    if alert.facts.late and alert.stage != "overdue":
+        optional.append("Late already: start now.")
     if alert.stage == "overdue":
         optional.append("Wet and live: keep off.")
     cut_off = plain(alert.isolate_at or "")

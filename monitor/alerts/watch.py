@@ -181,7 +181,7 @@ def _watched(show: Show) -> list[str]:
 def _assumed(show: Show) -> list[str]:
     conditions: Counter[str] = Counter()
     any_mount = 0
-    no_cut_off = [p for p in show.positions.values() if not p.isolate_at]
+    no_cut_off = tuple(p.name or key for key, p in show.positions.items() if not p.isolate_at)
     for fixture in show.fixtures:
         conditions[fixture.condition] += fixture.count
         any_mount += fixture.count if fixture.mount == "any" else 0
@@ -196,11 +196,11 @@ def _assumed(show: Show) -> list[str]:
         lines.append(
             f"{words.fixtures(any_mount)} with mount any: taken at the worst angle of water."
         )
-    lines.append(
-        f"Hourly rain forecasts are multiplied by {show.policy.hourly_margin:g}: they lose peaks."
-    )
+    margin = show.policy.hourly_margin
+    if margin != 1:
+        lines.append(f"Hourly rain forecasts are multiplied by {margin:g}: they lose peaks.")
     if no_cut_off:
-        lines.append(f"{_positions(len(no_cut_off))} without a cut-off named in the show folder.")
+        lines.append(f"The show folder names no cut-off for: {words.listed(no_cut_off)}.")
     return lines
 
 

@@ -103,16 +103,17 @@ def _headline(alert: Alert, clock: SiteClock) -> str:
             return f"The stop at {where} ends on this forecast."
         return f"Stop. Do not work at {where}. Nobody starts, nobody climbs."
     if alert.kind == "work":
-        head = _work_headline(alert)
+        head = _work_headline(alert, clock)
         what = "; ".join(words.one_line(n) for n in alert.facts.fixture_names)
         return f"{head}\n{what}" if what else head
     return _monitor_headline(alert)
 
 
-def _work_headline(alert: Alert) -> str:
+def _work_headline(alert: Alert, clock: SiteClock) -> str:
     order = _order(alert)
     if alert.stage == "notice":
-        return f"Notice: {_lower(order)}. Not yet, but plan for it."
+        later = alert.start_by is not None and alert.start_by > clock.now and not alert.facts.late
+        return f"Notice: {_lower(order)}.{' Not yet, but plan for it.' if later else ''}"
     if alert.stage == "overdue":
         return f"Overdue: {_lower(order)}."
     if alert.stage == "stood-down":
@@ -140,13 +141,17 @@ def _subject(alert: Alert, clock: SiteClock) -> str:
         return f"Stop ends on this forecast: {where}" if ended else f"Stop: do not work at {where}"
     if alert.kind != "work":
         return words.one_line(_monitor_headline(alert)).rstrip(".")
-    head = words.one_line(_work_headline(alert).partition(". ")[0]).rstrip(".")
-    by = ""
-    if alert.stage in {"notice", "start"} and alert.start_by is not None:
-        by = f"Start by {clock.at(alert.start_by)}: "
-    elif alert.stage == "overdue" and alert.do_by is not None:
-        by = f"Due {clock.at(alert.do_by)}. "
-    return f"{by}{_lower(head) if by.startswith('Start') else head}"
+    order = _order(alert)
+    start = f"start by {clock.at(alert.start_by)}" if alert.start_by is not None else ""
+    due = f"due {clock.at(alert.do_by)}" if alert.do_by is not None else ""
+    heads = {
+        "notice": ", ".join(p for p in ("Notice", start) if p),
+        "start": f"{start[:1].upper()}{start[1:]}",
+        "overdue": ", ".join(p for p in ("Overdue", due) if p),
+        "stood-down": "No longer needed",
+    }
+    head = heads.get(alert.stage, "")
+    return f"{head}: {_lower(order)}" if head else order
 
 
 def _footer(alert: Alert, clock: SiteClock) -> str:

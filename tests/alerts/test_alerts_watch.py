@@ -79,7 +79,7 @@ def test_it_says_what_is_watched_and_how():
     assert "- 6 fixtures in condition new: 100 % of the test counts as allowance." in text
     # 3 + 6 have no mount of their own
     assert "- 9 fixtures with mount any: taken at the worst angle of water." in text
-    assert "- 1 position without a cut-off named in the show folder." in text
+    assert "- The show folder names no cut-off for: Bar canopy." in text
     assert "- Thunder is not in this forecast." in text
     assert "- Hourly forecast A. Weather data by A, CC BY 4.0." in text
     assert "Told: crew (1 by mail)." in text

@@ -74,6 +74,28 @@ def test_each_action_is_one_order(action, first):
     assert lines(replace(TOWERS, action=action))[0] == first
 
 
+@pytest.mark.parametrize(
+    ("stage", "subject"),
+    [
+        ("notice", "Notice, start by 22:40: cover 8 fixtures at St. Ann. Tower"),
+        ("start", "Start by 22:40: cover 8 fixtures at St. Ann. Tower"),
+        ("overdue", "Overdue, due 23:30: cover 8 fixtures at St. Ann. Tower"),
+        ("stood-down", "No longer needed: cover 8 fixtures at St. Ann. Tower"),
+        ("stop", "Stop: do not work at St. Ann. Tower"),
+    ],
+)
+def test_subjects(stage, subject):
+    facts = replace(FACTS, position_name="St. Ann. Tower")
+    assert wording.message(replace(TOWERS, stage=stage, facts=facts), NOW).subject == subject
+
+
+def test_a_notice_that_is_late_already_does_not_ask_for_patience():
+    late = replace(TOWERS, stage="notice", facts=replace(FACTS, late=True))
+    message = wording.message(late, NOW)
+    assert message.text.startswith("Notice: cover 8 fixtures at Delay towers A+B.\n")
+    assert "Late already: start now." in message.radio
+
+
 def test_a_notice_is_not_yet_an_order():
     assert lines(replace(TOWERS, stage="notice"))[0] == (
         "Notice: cover 8 fixtures at Delay towers A+B. Not yet, but plan for it."
