@@ -1,0 +1,189 @@
+"""What a feed sheet says: how to ask a weather service and how to read its answer.
+
+The sheet is TOML (`config/sheets` has the built-in ones, a show's own are in its `sheets`
+folder). Everything a service does in its own way stands there, so that a further service
+of the same shape needs no program. Durations are written `90s`, `10m`, `8h` or `7d`.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+Cover = Literal["preceding", "following", "instant"]
+Stat = Literal["sum", "rate", "mean", "max", "code"]
+Variable = Literal["precip", "wind", "gust", "direction", "temp", "dew_point", "cloud", "thunder"]
+
+# variable -> (canonical unit, least, most of what is taken as possible, in that unit)
+CANONICAL: dict[Variable, tuple[str, float, float]] = {
+    "precip": ("mm", 0.0, 250.0),  # per hour; a longer or shorter period in proportion
+    "wind": ("m/s", 0.0, 120.0),
+    "gust": ("m/s", 0.0, 150.0),
+    "direction": ("deg", 0.0, 360.0),
+    "temp": ("C", -60.0, 60.0),
+    "dew_point": ("C", -80.0, 60.0),
+    "cloud": ("%", 0.0, 100.0),
+    "thunder": ("", -1e9, 1e9),
+}
+
+_DURATION = re.compile(r"(\d+(?:\.\d+)?)\s*([smhd])")
+_SECONDS = {"s": 1.0, "m": 60.0, "h": 3600.0, "d": 86400.0}
+
+
+def _duration(value: object) -> float:
+    match = _DURATION.fullmatch(value.strip()) if isinstance(value, str) else None
+    if match is None:
+        raise ValueError("a duration is written like 90s, 10m, 8h or 7d")
+    return float(match[1]) * _SECONDS[match[2]]
+
+
+Duration = Annotated[float, BeforeValidator(_duration)]
+"""Seconds, written with its unit [s]."""
+
+
+class Part(BaseModel):
+    """A table of the sheet: unknown keys refused, values kept out of messages."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, hide_input_in_errors=True, allow_inf_nan=False
+    )
+
+
+class FeedPart(Part):
+    """Which service this is and on what terms its data may be used and must be credited."""
+
+    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$")
+    credit: str = Field(min_length=1)
+    licence: str = ""
+    use: Literal["any", "non-commercial"] = "any"
+    free_hosts: tuple[str, ...] = ()
+    """Hosts that `use` is about; empty: the host of `request.url`."""
+
+
+class RequestPart(Part):
+    """How to ask. `secrets` says where a key goes (`query.NAME`, `header.NAME`) and where it
+    is from: `key` (the feed's own, left out where none is set), `env:NAME` or `file:PATH`.
+    """
+
+    url: str
+    params: dict[str, str | int | float] = {}
+    headers: dict[str, str] = {}
+    secrets: dict[str, str] = {}
+    poll: Duration = 600.0
+    jitter: Duration = 90.0
+    conditional: Literal["etag", "last-modified", "none"] = "etag"
+    """What to ask again with; `etag` falls back on Last-Modified where no tag is given."""
+    honour_expires: bool = True
+    deadline: Duration = 25.0
+    max_bytes: int = Field(default=3_000_000, gt=0)
+    allow_types: tuple[str, ...] = ()
+    """Content types taken; empty: any that is not a web page."""
+
+
+class ErrorsPart(Part):
+    """How the service says that something is wrong."""
+
+    flag: str | None = None
+    """Path that is true in a 200 answer which is an error all the same."""
+    reason: str | None = None
+    retry: tuple[int, ...] = (408, 425, 500, 502, 503, 504)
+    config_fault: tuple[int, ...] = (400, 401, 403, 404, 410, 422)
+    warn: tuple[int, ...] = (203,)
+    limits: dict[str, Literal["minute", "hour", "day"]] = {}
+    """Word in the reason of a 429 -> the UTC clock unit at whose end the limit clears."""
+
+
+class RunPart(Part):
+    """How old a forecast is: `issued` is a path, or `header:NAME`."""
+
+    issued: str | None = None
+    max_age: Duration = 8 * 3600.0
+
+
+class ShapePart(Part):
+    """`columns`: one list of stamps and a list of equal length for each variable."""
+
+    kind: Literal["columns"]
+
+
+class TimePart(Part):
+    """How stamps are written. `zone` is the clock of stamps that do not say."""
+
+    path: str
+    format: str = Field(default="iso", pattern=r"^(iso|unix_s|unix_ms|strptime:.+)$")
+    zone: str | None = None
+    offset_path: str | None = None
+    """Path of the answer's own offset from UTC in seconds, which must be that of `zone`."""
+    reach_back: Duration = 26 * 3600.0
+    """How far before the fetch the first stamp may lie; further back, a clock is wrong."""
+
+
+class UnitCheck(Part):
+    """The answer names its unit at the path `at`; it must be `is_`."""
+
+    at: str
+    is_: str = Field(alias="is")
+
+
+class VariablePart(Part):
+    """One variable. `plausible` is in the canonical unit (CANONICAL), whatever `unit` is."""
+
+    path: str
+    cover: Cover
+    stat: Stat
+    period: Duration | None = None
+    unit: str | None = None
+    unit_check: UnitCheck | None = None
+    missing: tuple[float, ...] = ()
+    plausible: tuple[float, float] | None = None
+    required: bool = False
+    parse: Literal["number"] | None = None
+    """`number`: numbers may stand in quotes."""
+    map: dict[str, Literal["yes", "no", "unknown"]] = {}
+    """For codes: exact, `~part` of a text, or `*` for all others."""
+
+
+class MembersPart(Part):
+    """Ensembles: keys under `parent` that match `pattern` (groups `var`, and `m`: absent for
+    the control run) are members. Members with no rain or wind are left out whole.
+    """
+
+    parent: str
+    pattern: str
+    expect: int = Field(default=1, ge=1)
+    at_least: int = Field(default=1, ge=1)
+
+
+class Sheet(Part):
+    """A feed sheet as understood."""
+
+    feed: FeedPart
+    request: RequestPart
+    errors: ErrorsPart = ErrorsPart()
+    run: RunPart = RunPart()
+    shape: ShapePart
+    time: TimePart
+    vars: dict[Variable, VariablePart]
+    members: MembersPart | None = None
+
+    @property
+    def id(self) -> str:
+        """The id by which `[[feeds]]` names it."""
+        return self.feed.id
+
+
+def part_at(path: tuple[Any, ...]) -> type[Part] | None:
+    """The table of the sheet that holds the key at `path`."""
+    match path[:-1]:
+        case ():
+            return Sheet
+        case ("vars", _):
+            return VariablePart
+        case ("vars", _, "unit_check"):
+            return UnitCheck
+        case (str(section),) if section in Sheet.model_fields and section != "vars":
+            annotation: Any = Sheet.model_fields[section].annotation
+            return MembersPart if section == "members" else annotation
+    return None

@@ -1,0 +1,44 @@
+"""JSON as the standard has it: no NaN or infinity, no key twice, no half-read number."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any, NoReturn
+
+
+def parse_json(body: bytes) -> Any:
+    """What `body` says; ValueError, with a reason in trade words, where it is not sound JSON."""
+    try:
+        return json.loads(
+            body.decode("utf-8-sig"),
+            parse_constant=_no_constant,
+            parse_float=_finite,
+            object_pairs_hook=_once,
+        )
+    except UnicodeDecodeError:
+        raise ValueError("it is not UTF-8") from None
+    except json.JSONDecodeError as fault:
+        raise ValueError(f"it breaks off or is not JSON, at character {fault.pos}") from None
+    except RecursionError:
+        raise ValueError("it is nested too deeply") from None
+
+
+def _no_constant(word: str) -> NoReturn:
+    raise ValueError(f"{word} stands for a number")
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(f"the number {text[:20]} is too large")
+    return value
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        keys = [key for key, _ in pairs]
+        twice = next(key for key in keys if keys.count(key) > 1)
+        raise ValueError(f"the key {twice[:40]!r} stands twice")
+    return found
