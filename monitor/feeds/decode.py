@@ -58,7 +58,7 @@ def decode(
     known = np.flatnonzero(np.isfinite(rain.values).any(axis=0))
     last = int(known[-1]) + 1
     if last < len(rain.ends):
-        told.append(f"{len(rain.ends) - last} steps at the end without rain data")
+        told.append(f"steps left out at the end, without rain data: {len(rain.ends) - last}")
     starts, ends = rain.starts[:last], rain.ends[:last]
     if fetched_at is not None:
         # The first stamp, not the start of what it covers, is what the service wrote.

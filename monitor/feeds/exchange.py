@@ -1,0 +1,224 @@
+"""One question to a server and its whole answer, within a time and a size. No judgement."""
+
+from __future__ import annotations
+
+import threading
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+from urllib.parse import urljoin, urlsplit
+
+import requests
+from urllib3.exceptions import (
+    ConnectTimeoutError,
+    DecodeError,
+    HTTPError,
+    NameResolutionError,
+    ReadTimeoutError,
+)
+
+from monitor.feeds.line import Line, LineAdapter
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from monitor.feeds.request import Asked
+
+Fault = Literal[
+    "name",
+    "refused",
+    "timeout",
+    "deadline",
+    "too-big",
+    "cut",
+    "certificate",
+    "redirect",
+    "request",
+]
+
+CONNECT_S, READ_S = 3.05, 20.0
+_CHUNK = 65536
+_MOST_REDIRECTS = 3
+_REDIRECTS = (301, 302, 303, 307, 308)
+
+
+class Broken(Exception):  # noqa: N818 - the network's doing, told by `fault`
+    """No answer, or not all of it; `says` names no more of the address than its host."""
+
+    def __init__(self, fault: Fault, says: str) -> None:
+        self.fault = fault
+        self.says = says
+        super().__init__(says)
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Status, headers and the unpacked body."""
+
+    status: int
+    headers: Mapping[str, str]
+    body: bytes
+    moved: bool
+    """Whether the server said that it has moved for good."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What an answer may cost: its whole time [s] and its unpacked size."""
+
+    deadline_s: float
+    max_bytes: int
+
+
+def exchange(
+    asked: Asked,
+    conditions: Mapping[str, str],
+    limits: Limits,
+    session: requests.Session | None = None,
+) -> Answer:
+    """Ask, follow at most three redirects, read all; raises Broken."""
+    line = Line()
+    own = session is None
+    session = session or _session(line)
+    ends_at = time.monotonic() + limits.deadline_s
+    watch = threading.Timer(limits.deadline_s, line.cut)
+    watch.daemon = True
+    watch.start()
+    try:
+        answer = _answer(session, asked, conditions, limits, ends_at)
+    except (Broken, requests.RequestException, HTTPError, OSError, ValueError) as fault:
+        if line.cut_off or time.monotonic() >= ends_at:
+            raise _too_slow(asked.host, limits) from None
+        # `from None`: the text of the fault holds the whole address, key and all.
+        raise (fault if isinstance(fault, Broken) else _broken(fault, asked.host)) from None
+    finally:
+        watch.cancel()
+        line.release()
+        if own:
+            session.close()
+    if line.cut_off:
+        # A body without a stated length ends quietly when the watch shuts it.
+        raise _too_slow(asked.host, limits)
+    return answer
+
+
+def _session(line: Line) -> requests.Session:
+    session = requests.Session()
+    session.mount("https://", LineAdapter(line))
+    session.mount("http://", LineAdapter(line))
+    # Otherwise a password kept for that host in the user's .netrc would be sent along.
+    session.auth = _as_it_is
+    return session
+
+
+def _as_it_is(request: requests.PreparedRequest) -> requests.PreparedRequest:
+    return request
+
+
+def _answer(
+    session: requests.Session,
+    asked: Asked,
+    conditions: Mapping[str, str],
+    limits: Limits,
+    ends_at: float,
+) -> Answer:
+    url, params = asked.url, list(asked.params)
+    headers = {**asked.headers, **conditions, "Accept-Encoding": "gzip, deflate"}
+    moved = False
+    for _ in range(_MOST_REDIRECTS + 1):
+        with session.get(
+            url,
+            params=params,
+            headers=headers,
+            timeout=(CONNECT_S, min(READ_S, limits.deadline_s)),
+            stream=True,
+            allow_redirects=False,
+        ) as response:
+            target = response.headers.get("Location")
+            if response.status_code not in _REDIRECTS or target is None:
+                body = _body(response, asked.host, limits, ends_at)
+                return Answer(response.status_code, response.headers, body, moved)
+            if asked.keyed:
+                raise Broken(
+                    "redirect",
+                    f"{asked.host} sends the request on to another address. A key is not sent "
+                    "after it; set base_url to the address it has now.",
+                )
+            moved = moved or response.status_code in (301, 308)
+            url, params = _followed(url, target, asked), []
+    raise Broken("redirect", f"{asked.host} sends the request on more than three times.")
+
+
+def _followed(url: str, target: str, asked: Asked) -> str:
+    there = urljoin(url, target)
+    plain_from_start = urlsplit(asked.url).scheme == "http"
+    allowed = ("http", "https") if plain_from_start else ("https",)
+    if urlsplit(there).scheme not in allowed:
+        raise Broken("redirect", f"{asked.host} sends the request on to an unprotected address.")
+    return there
+
+
+def _body(response: requests.Response, host: str, limits: Limits, ends_at: float) -> bytes:
+    """The unpacked body; its size counts after unpacking, so a small bomb is seen."""
+    parts: list[bytes] = []
+    size = 0
+    while part := response.raw.read1(_CHUNK, decode_content=True):
+        size += len(part)
+        if size > limits.max_bytes:
+            raise Broken(
+                "too-big", f"The answer of {host} is larger than {limits.max_bytes} bytes."
+            )
+        if time.monotonic() >= ends_at:
+            raise _too_slow(host, limits)
+        parts.append(part)
+    return b"".join(parts)
+
+
+def _too_slow(host: str, limits: Limits) -> Broken:
+    return Broken("deadline", f"{host} had not answered in full after {limits.deadline_s:g} s.")
+
+
+# First match wins, so the narrow ones stand first. {} is the host.
+_FAULTS: tuple[tuple[tuple[type[Exception], ...], Fault, str], ...] = (
+    (
+        (NameResolutionError,),
+        "name",
+        "The name {} could not be found: no network, or a typo.",
+    ),
+    (
+        (requests.exceptions.SSLError,),
+        "certificate",
+        "The certificate of {} could not be verified: a wrong clock, or an intruding server.",
+    ),
+    (
+        (requests.Timeout, ReadTimeoutError, ConnectTimeoutError),
+        "timeout",
+        "{} did not answer in time.",
+    ),
+    (
+        (requests.exceptions.ContentDecodingError, DecodeError),
+        "cut",
+        "The answer of {} could not be unpacked.",
+    ),
+    (
+        (requests.exceptions.InvalidURL, requests.exceptions.InvalidHeader),
+        "request",
+        "The request to {} cannot be made with these settings.",
+    ),
+    ((requests.ConnectionError,), "refused", "{} could not be reached."),
+    (
+        (requests.exceptions.ChunkedEncodingError, HTTPError, OSError),
+        "cut",
+        "The answer of {} broke off.",
+    ),
+    ((ValueError,), "request", "The request to {} cannot be made with these settings."),
+)
+
+
+def _broken(fault: Exception, host: str) -> Broken:
+    inner = fault.args[0] if fault.args else None
+    layers = [fault, inner, getattr(inner, "reason", None)]
+    for kinds, name, says in _FAULTS:
+        if any(isinstance(layer, kinds) for layer in layers):
+            return Broken(name, says.format(host))
+    return Broken("refused", f"{host} could not be reached.")
