@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import logging
+import re
 import threading
 import time
 from dataclasses import dataclass
@@ -14,6 +16,7 @@ from urllib3.exceptions import (
     DecodeError,
     HTTPError,
     NameResolutionError,
+    NewConnectionError,
     ReadTimeoutError,
 )
 
@@ -37,9 +40,23 @@ Fault = Literal[
 ]
 
 CONNECT_S, READ_S = 3.05, 20.0
+_PAUSES_S = (0.1, 0.5)
 _CHUNK = 65536
 _MOST_REDIRECTS = 3
 _REDIRECTS = (301, 302, 303, 307, 308)
+_QUERY = re.compile(r"\?[^\s'\"]+")
+
+
+class _WithoutQuery(logging.Filter):
+    """The library names whole addresses in its warnings; a key in the query must not be read."""
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        record.msg, record.args = _QUERY.sub("?...", record.getMessage()), ()
+        return True
+
+
+for _name in ("urllib3.connection", "urllib3.connectionpool", "urllib3.util.retry"):
+    logging.getLogger(_name).addFilter(_WithoutQuery())
 
 
 class Broken(Exception):  # noqa: N818 - the network's doing, told by `fault`
@@ -85,12 +102,11 @@ def exchange(
     watch.daemon = True
     watch.start()
     try:
-        answer = _answer(session, asked, conditions, limits, ends_at)
-    except (Broken, requests.RequestException, HTTPError, OSError, ValueError) as fault:
+        answer = _tried(session, asked, conditions, limits, ends_at)
+    except Broken:
         if line.cut_off or time.monotonic() >= ends_at:
             raise _too_slow(asked.host, limits) from None
-        # `from None`: the text of the fault holds the whole address, key and all.
-        raise (fault if isinstance(fault, Broken) else _broken(fault, asked.host)) from None
+        raise
     finally:
         watch.cancel()
         line.release()
@@ -100,6 +116,29 @@ def exchange(
         # A body without a stated length ends quietly when the watch shuts it.
         raise _too_slow(asked.host, limits)
     return answer
+
+
+def _tried(
+    session: requests.Session,
+    asked: Asked,
+    conditions: Mapping[str, str],
+    limits: Limits,
+    ends_at: float,
+) -> Answer:
+    """Two quick tries more where no connection comes about; the rest is for the caller."""
+    pauses = list(_PAUSES_S)
+    while True:
+        try:
+            return _answer(session, asked, conditions, limits, ends_at)
+        except (requests.RequestException, HTTPError, OSError, ValueError) as fault:
+            # `from None`: the text of the fault holds the whole address, key and all.
+            broken = _broken(fault, asked.host)
+            if broken.fault not in ("name", "refused") or not pauses:
+                raise broken from None
+        pause = pauses.pop(0)
+        if time.monotonic() + pause >= ends_at:
+            raise broken
+        time.sleep(pause)
 
 
 def _session(line: Line) -> requests.Session:
@@ -185,6 +224,8 @@ _FAULTS: tuple[tuple[tuple[type[Exception], ...], Fault, str], ...] = (
         "name",
         "The name {} could not be found: no network, or a typo.",
     ),
+    # Also a timeout to the library, in some of its versions.
+    ((NewConnectionError,), "refused", "{} could not be reached."),
     (
         (requests.exceptions.SSLError,),
         "certificate",

@@ -15,7 +15,6 @@ from typing import Any
 from requests.adapters import HTTPAdapter
 from urllib3 import HTTPConnectionPool, HTTPSConnectionPool
 from urllib3.connection import HTTPConnection, HTTPSConnection
-from urllib3.util.retry import Retry
 
 
 class Line:
@@ -73,19 +72,7 @@ class LineAdapter(HTTPAdapter):
             ConnectionCls = Secured
 
         self._pools = {"http": PlainPool, "https": SecuredPool}
-        # Two quick tries at connecting; everything else is the caller's to try again.
-        super().__init__(
-            max_retries=Retry(
-                total=2,
-                connect=2,
-                read=1,
-                status=0,
-                respect_retry_after_header=False,
-                allowed_methods={"GET"},
-                backoff_factor=0.5,
-                backoff_jitter=0.5,
-            )
-        )
+        super().__init__()
 
     def init_poolmanager(self, *args: Any, **kwargs: Any) -> None:
         """Have direct connections made by the held kind."""

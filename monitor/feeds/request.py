@@ -96,7 +96,11 @@ def needs_consent(sheet: Sheet, feed: Feed) -> str | None:
     if sheet.feed.use == "any":
         return None
     free = {_plain(h) for h in sheet.feed.free_hosts} or {host_of(sheet.request.url)}
-    host = host_of(_based(sheet.request.url, feed.base_url))
+    try:
+        host = host_of(_based(sheet.request.url, feed.base_url))
+    except Unaskable:
+        # Nothing will be sent to an address that is none; fetching says what is wrong with it.
+        return None
     if host not in free:
         return None
     return (

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-BLANKS = ("lat", "lon", "elev", "app", "version", "contact")
+NUMBERS = ("lat", "lon", "elev")
+BLANKS = (*NUMBERS, "app", "version", "contact")
 _SPEC = re.compile(r"(\.\d{1,2}f)?")
 
 
@@ -31,7 +32,9 @@ def template_fault(template: str) -> str | None:
         if name not in BLANKS:
             return f"{{{name}}} is no blank; there are {', '.join(BLANKS)}."
         if conversion or not _SPEC.fullmatch(spec or ""):
-            return f"{{{name}}} may carry a number of decimals, like {{{name}:.4f}}, no more."
+            return f"{{{name}}} may carry a number of decimals, like {{lat:.4f}}, no more."
+        if spec and name not in NUMBERS:
+            return f"{{{name}}} is a text and has no decimals."
     return None
 
 

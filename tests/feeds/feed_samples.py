@@ -13,7 +13,7 @@ from monitor.feeds.sheet import read_sheet
 
 SAMPLES = Path(__file__).parent.parent / "samples" / "feeds"
 FETCHED_AT = datetime(2026, 6, 1, 6, 10, tzinfo=UTC)
-SITE = Site("Meadow", 50.12345, 8.71, 112.4, ZoneInfo("Europe/Berlin"), "II")
+SITE = Site("Meadow", 50.12346, 8.71, 112.4, ZoneInfo("Europe/Berlin"), "II")
 FEED = Feed("open-meteo", contact="crew@example.org")
 
 
