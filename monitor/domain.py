@@ -215,7 +215,8 @@ class Cover:
 @dataclass(frozen=True, slots=True)
 class Fixture:
     """One row of fixtures.csv. `code` is None where the label could not be read (then the
-    show is refused) and never otherwise; supply and connector None means not given."""
+    show is refused) and never otherwise; supply and connector None means not given.
+    """
 
     id: str
     code: Code

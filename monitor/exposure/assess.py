@@ -1,0 +1,452 @@
+"""The one way in: weather + rig + log -> what every exposure took."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from itertools import chain
+
+import numpy as np
+
+from monitor.domain import Bools, Floats, LogEntry, Weather
+from monitor.exposure.accumulate import crossing_s, running_use
+from monitor.exposure.arrivals import PlaceWater, Rain
+from monitor.exposure.credit import Credit
+from monitor.exposure.damp import damp_open, damp_sheltered, evaporation_mm_h, film_step, sun
+from monitor.exposure.dust import dusty, surface_water_mm
+from monitor.exposure.results import Carried, Exposure
+from monitor.exposure.rig import PARTS, Kind, Rig, part_credits
+from monitor.exposure.steps import Steps, cut, daily_spans, site_day
+from monitor.exposure.tracks import Group, Segment, groups_of
+from monitor.exposure.wind import gust_10m, gust_at, wind_10m
+
+_LEVELS = (0.5, 1.0)
+
+
+def assess(
+    rig: Rig,
+    weather: Weather,
+    log: Sequence[LogEntry] = (),
+    *,
+    out_from_s: float,
+    carried: Carried | None = None,
+) -> Exposure:
+    """What every distinct exposure of a rig took from a weather under a log.
+
+    Parameters
+    ----------
+    rig : compiled show
+    weather : (member, step); members run whole
+    log : the crew's entries, in any order
+    out_from_s : when fixtures without a put-out entry went out (seconds)
+    carried : where an earlier record left off; the rig and the log must be the same
+
+    Returns
+    -------
+    Exposure
+
+    Notes
+    -----
+    Sections 1 to 7 of the exposure model. Work is done once per place and cover, then per
+    distinct exposure; fixtures only share results.
+
+    Missing: a step without rain, or with rain and no wind, adds nothing and is counted in
+    `unknown_hours`; it never lowers anything.
+    """
+    groups, group_of = groups_of(rig, log, out_from_s)
+    steps = cut(weather, _moments(rig, groups, weather), rig.show.policy)
+    if carried is None:
+        carried = _nothing_yet(len(groups))
+    return _Assessment(rig, groups, steps, carried).result(group_of)
+
+
+def _nothing_yet(groups: int) -> Carried:
+    none = np.zeros(groups)
+    parts = np.zeros((len(PARTS), groups))
+    return Carried(parts, parts, none, none, none, none, 0.0, none > 0.0)
+
+
+def _moments(rig: Rig, groups: Sequence[Group], weather: Weather) -> list[float]:
+    """Every moment at which something on site changes."""
+    found: set[float] = set()
+    for track in (group.track for group in groups):
+        found.update(chain.from_iterable((s.start_s, s.end_s) for s in track.segments))
+        found.update(track.dry_inspections, track.cleanings)
+    for position in rig.show.positions.values():
+        if position.spray is not None and position.spray.on and len(weather.starts):
+            zone = rig.show.site.timezone
+            spans = daily_spans(position.spray.on, weather.starts[0], weather.ends[-1], zone)
+            found.update(chain.from_iterable(spans))
+    return [moment for moment in found if np.isfinite(moment)]
+
+
+class _Shared:
+    """Weather quantities that no place changes."""
+
+    def __init__(self, steps: Steps, rig: Rig, surface_mm: float) -> None:
+        weather, site, policy = steps.weather, rig.show.site, rig.show.policy
+        source = (weather.wind_basis, weather.wind_height_m, site.terrain)
+        u10 = wind_10m(weather.wind_mps, *source)
+        self.gust_10m = gust_10m(weather.gust_mps, weather.wind_mps, *source)
+        self.sun_sine, _ = at = sun(steps.middle_s, site.latitude, site.longitude)
+        self.evaporation_mm_h = evaporation_mm_h(
+            weather.temp_c, weather.dew_point_c, u10, weather.cloud_pct, at, site.elevation_m
+        )
+        surface = surface_water_mm(
+            weather.rain_mm, self.evaporation_mm_h * steps.hours, policy.dust_bucket_mm, surface_mm
+        )
+        self.surface_end_mm = float(surface[:, -1].mean()) if surface.shape[1] else surface_mm
+        self.dusty = dusty(u10, self.gust_10m, surface, site.ground, policy)
+        self.damp_sheltered = damp_sheltered(weather.temp_c, weather.dew_point_c)
+        days = site_day(steps.middle_s, site.timezone)
+        nights = site_day(steps.middle_s, site.timezone, from_noon=True)
+        self.day_starts = np.flatnonzero(np.diff(days, prepend=-1))
+        self.night_starts = np.flatnonzero(np.diff(nights, prepend=-1))
+
+
+class _Place:
+    """One place's weather, and the use rates found there so far, over (member, step)."""
+
+    def __init__(self, segment: Segment, rain: Rain, steps: Steps, shared: _Shared, rig: Rig) -> None:
+        self.place = segment.place
+        self._water = PlaceWater(self.place, rain, steps, rig.show.site, rig.show.policy)
+        self._found: dict[object, Floats] = {}
+        weather = steps.weather
+        self.gust_mps = gust_at(shared.gust_10m, self.place.height_m, self.place.terrain)
+        self.damp = shared.damp_sheltered
+        if self.place.spot is None:
+            self.damp = damp_open(
+                weather.temp_c,
+                weather.dew_point_c,
+                self._water.wind_mps,
+                weather.cloud_pct,
+                shared.sun_sine,
+            )
+
+    def wetting(self, hood: float | None) -> Floats:
+        """On the worst plane (member, step) [mm/h]."""
+        if hood not in self._found:
+            self._found[hood] = self._water.spread(self._water.arrival(hood).wetting)
+        return self._found[hood]
+
+    def use(
+        self, kind: Kind, credited: Credit, inverse: Floats | None, hood: float | None, *, own: bool
+    ) -> Floats:
+        """Share of an allowance used per hour (member, step) [1/h]."""
+        mount = (kind.mount, kind.tilt_deg, kind.facing_deg) if own else ("any", 0.0, 0.0)
+        key = (credited, mount, hood)
+        if key not in self._found:
+            rate = self._water.use_rate(credited, inverse, *mount, hood)  # type: ignore[arg-type]
+            self._found[key] = self._water.spread(rate)
+        return self._found[key]
+
+
+class _Span:
+    """A segment as a slice of steps, and where in it a cover keeps water out."""
+
+    def __init__(
+        self, segment: Segment, kind: Kind, steps: Steps, gust_mps: Floats, *, blown: bool
+    ) -> None:
+        starts = steps.weather.starts
+        first, last = (int(i) for i in np.searchsorted(starts, (segment.start_s, segment.end_s)))
+        self.steps = slice(first, last)
+        self.segment = segment
+        self.cover_on: Bools | None = None
+        self.blown_s = np.full(len(gust_mps), np.nan)
+        if not segment.covered or kind.cover is None or first == last:
+            return
+        limit = kind.cover.gust_limit_mps
+        off = np.zeros((len(gust_mps), last - first), dtype=bool)
+        if limit is not None:
+            off = np.logical_or.accumulate(gust_mps[:, first:last] > limit, axis=1)
+        if blown and segment.start_s < starts[0]:
+            off[:] = True
+        self.cover_on = ~off
+        self.blown_s = np.where(off[:, -1], starts[first + off.argmax(axis=1)], np.nan)
+
+    def through(self, kind: Kind, rate: Callable[[float | None], Floats]) -> Floats:
+        """A rate over the span: bare where no cover is on, through it where one is."""
+        bare = rate(None)[:, self.steps]
+        if self.cover_on is None or kind.cover is None:
+            return bare
+        hood = kind.cover.keeps_out_to_deg
+        under = 0.0 if kind.cover.sealed or hood is None else rate(hood)[:, self.steps]
+        return np.where(self.cover_on, under, bare)
+
+
+class _Assessment:
+    """Arrays being filled, (step, group, member): each step's groups lie together."""
+
+    def __init__(self, rig: Rig, groups: tuple[Group, ...], steps: Steps, carried: Carried) -> None:
+        self._rig, self._groups, self._steps, self._carried = rig, groups, steps, carried
+        self._shared = _Shared(steps, rig, carried.surface_mm)
+        self._rain = Rain(steps, rig.show.policy)
+        self._tables: dict[Credit, Floats] = {}
+        members, n_steps = steps.rate_mm_h.shape
+        shape = (n_steps, len(groups), members)
+        self.wetting, self.used = np.zeros(shape), np.zeros(shape)
+        self.wet, self.damp = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
+        self.out = np.zeros((n_steps, len(groups)), dtype=bool)
+        per_group = (members, len(groups))
+        self.part_used = np.zeros((members, len(PARTS), len(groups)))
+        self.part_total = np.zeros((members, len(PARTS), len(groups)))
+        self.crossed = {level: np.full(per_group, np.nan) for level in _LEVELS}
+        self.sums = {
+            name: np.zeros(per_group)
+            for name in ("covered", "dusty", "dusty_since_clean", "unknown", "wet", "clock")
+        }
+        self.undrained, self.undrained_most = np.zeros(per_group), np.zeros(per_group)
+        self.hours_out = np.zeros(len(groups))
+        self.blown = np.full(per_group, np.nan)
+        self.film = np.broadcast_to(carried.film_mm[:, None], per_group[::-1]).copy()
+
+    def _table(self, credited: Credit) -> Floats | None:
+        if not credited.limited or credited.flat_mm is not None:
+            return None
+        if credited not in self._tables:
+            self._tables[credited] = credited.inverse_table()
+        return self._tables[credited]
+
+    def _resets(self, moments: Sequence[float]) -> list[int]:
+        first = np.searchsorted(self._steps.weather.starts, moments)
+        return sorted({int(i) for i in first if i < len(self._steps.hours)})
+
+    def result(self, group_of: np.ndarray) -> Exposure:
+        by_place: dict[object, list[int]] = {}
+        for g, group in enumerate(self._groups):
+            home = group.track.segments[0].place if group.track.segments else None
+            by_place.setdefault(home, []).append(g)
+        for members_of_place in by_place.values():
+            places: dict[object, _Place] = {}  # only this place's arrays are held at a time
+            for g in members_of_place:
+                self._fill(g, places)
+        self._run_films()
+        for g, group in enumerate(self._groups):
+            if group.kind.wet_hours_limit is not None:
+                self._run_clock(g, group.kind.wet_hours_limit)
+        return self._pack(group_of)
+
+    def _fill(self, g: int, places: dict[object, _Place]) -> None:
+        kind, track = self._groups[g]
+        steps, hours = self._steps, self._steps.hours
+        weight = hours * steps.charge
+        members, n_steps = steps.rate_mm_h.shape
+        parts = np.zeros((len(PARTS), members, n_steps))
+        resets = self._resets(track.dry_inspections)
+        cleaned = max(self._resets(track.cleanings), default=0)
+        for segment in track.segments:
+            if segment.place not in places:
+                places[segment.place] = _Place(
+                    segment, self._rain, steps, self._shared, self._rig
+                )
+            here = places[segment.place]
+            span = _Span(segment, kind, steps, here.gust_mps, blown=bool(self._carried.blown[g]))
+            self._count(g, kind, span, here, cleaned)
+            where = span.steps
+            if where.start == where.stop:
+                continue
+            self.wetting[where, g] = (span.through(kind, here.wetting) * weight[where]).T
+            salt = segment.place.spray is not None and segment.place.spray.salt
+            credits = part_credits(
+                kind, self._rig.show.policy, connector_open=segment.connector_open, salt=salt
+            )
+            for part, credited in credits.items():
+                if not credited.limited or credited.film_may_dry:
+                    continue
+                inverse = self._table(credited)
+
+                def rate(
+                    hood: float | None,
+                    credited: Credit = credited,
+                    inverse: Floats | None = inverse,
+                    here: _Place = here,
+                    own: bool = part == "fixture",
+                ) -> Floats:
+                    return here.use(kind, credited, inverse, hood, own=own)
+
+                parts[PARTS.index(part), :, where] = span.through(kind, rate) * weight[where]
+        self._sum_parts(g, parts, resets)
+        self._film_that_may_dry(g, resets)
+
+    def _count(self, g: int, kind: Kind, span: _Span, here: _Place, cleaned: int) -> None:
+        """Hours of a span: out, covered, unknown, damp and dusty."""
+        steps, where, segment = self._steps, span.steps, span.segment
+        hours = steps.hours[where]
+        begin, end = steps.weather.starts[:1], steps.weather.ends[-1:]
+        if not len(begin):
+            return
+        lasted_h = max(0.0, min(segment.end_s, end[0]) - max(segment.start_s, begin[0])) / 3600.0
+        self.hours_out[g] += lasted_h
+        self.out[where, g] = True
+        gaps_h = lasted_h - hours.sum()
+        self.sums["unknown"][:, g] += steps.unknown[:, where] @ hours + max(0.0, gaps_h)
+        sealed_on = np.zeros((1, 1), dtype=bool)
+        if span.cover_on is not None and kind.cover is not None:
+            self.sums["covered"][:, g] += span.cover_on @ hours
+            first = np.isnan(self.blown[:, g])
+            self.blown[:, g] = np.where(first, span.blown_s, self.blown[:, g])
+            if kind.cover.sealed:
+                sealed_on = span.cover_on
+        if kind.damp_counts:
+            damp = np.where(
+                sealed_on, self._shared.damp_sheltered[:, where], here.damp[:, where]
+            )
+            self.damp[where, g] = damp.T
+        if kind.dust is None or kind.dust < 6:
+            dusty_hours = (self._shared.dusty[:, where] & ~sealed_on) * hours
+            self.sums["dusty"][:, g] += dusty_hours.sum(axis=1)
+            self.sums["dusty_since_clean"][:, g] += dusty_hours[
+                :, max(0, cleaned - where.start) :
+            ].sum(axis=1)
+
+    def _sum_parts(self, g: int, parts: Floats, resets: list[int]) -> None:
+        weather = self._steps.weather
+        for p in range(len(PARTS)):
+            start = float(self._carried.used[p, g])
+            self.part_total[:, p, g] = self._carried.total[p, g]
+            if start == 0.0 and not parts[p].any():
+                continue
+            used = running_use(parts[p], start, resets)
+            self._worse(g, p, used, start, resets)
+            self.part_total[:, p, g] += parts[p].sum(axis=1)
+        if not len(weather.starts):
+            self.part_used[:, :, g] = self._carried.used[:, g]
+
+    def _worse(self, g: int, p: int | None, used: Floats, start: float, resets: list[int]) -> None:
+        """Take a running use (member, step) into the group's worst."""
+        weather = self._steps.weather
+        if not used.shape[1]:
+            return
+        np.maximum(self.used[:, g], used.T, out=self.used[:, g])
+        if p is not None:
+            self.part_used[:, p, g] = np.maximum(self.part_used[:, p, g], used[:, -1])
+        for level, crossed in self.crossed.items():
+            at = crossing_s(used, start, resets, weather.starts, weather.ends, level)
+            crossed[:, g] = np.fmin(crossed[:, g], at)
+
+    def _film_that_may_dry(self, g: int, resets: list[int]) -> None:
+        """`run_off_dries`: where no test covers, used is the highest film since inspection."""
+        policy, kind = self._rig.show.policy, self._groups[g].kind
+        if not policy.run_off_dries:
+            return
+        credits = part_credits(
+            kind, policy, connector_open=kind.connector_open, salt=False
+        )
+        drying = [p for p, part in enumerate(PARTS) if part in credits and credits[part].film_may_dry]
+        if not drying:
+            return
+        gain = self.wetting[:, g] - self._shared.evaporation_mm_h.T * self._steps.hours[:, None]
+        gain = np.where(self._steps.unknown.T, 0.0, gain)
+        film = np.full(gain.shape[1], self._carried.undrained_mm[g])
+        most = np.full(gain.shape[1], self._carried.undrained_most_mm[g])
+        start = float(most[0]) / policy.run_off_mm
+        highest = np.empty_like(gain)
+        for step, change in enumerate(gain):
+            if step in resets:
+                most = np.zeros_like(most)
+            film = np.maximum(0.0, film + change)
+            most = np.maximum(most, film)
+            highest[step] = most
+        self.undrained[:, g], self.undrained_most[:, g] = film, most
+        for p in drying:
+            self._worse(g, p, highest.T / policy.run_off_mm, start, resets)
+            self.part_total[:, p, g] = np.maximum(self.part_total[:, p, g], self.part_used[:, p, g])
+
+    def _run_films(self) -> None:
+        """The water film on every group, step by step, and the hours it stood while out."""
+        steps, policy = self._steps, self._rig.show.policy
+        resets: dict[int, list[int]] = {}
+        for g, group in enumerate(self._groups):
+            for first in self._resets(group.track.dry_inspections):
+                resets.setdefault(first, []).append(g)
+        wet_hours = np.zeros_like(self.film)
+        clock = np.broadcast_to(self._carried.clock_hours[:, None], self.film.shape).copy()
+        self._clock_at = np.zeros(self.wetting.shape) if self._clocked() else None
+        for step, hours in enumerate(steps.hours):
+            for g in resets.get(step, ()):
+                clock[g] = 0.0
+                self.film[g] = 0.0
+            gain = self.wetting[step] / hours
+            unknown = steps.unknown[:, step]
+            evaporation = np.where(unknown, 0.0, self._shared.evaporation_mm_h[:, step])
+            self.film, stood = film_step(self.film, gain, evaporation, hours, policy.film_mm)
+            stood = np.where(gain >= policy.wet_rate_mm_h, hours, stood)
+            stood *= self.out[step][:, None]
+            self.wet[step] = stood > 0.0
+            wet_hours += stood
+            clock += stood
+            if self._clock_at is not None:
+                self._clock_at[step] = clock
+        self.sums["wet"], self.sums["clock"] = wet_hours.T, clock.T
+
+    def _clocked(self) -> bool:
+        return any(group.kind.wet_hours_limit is not None for group in self._groups)
+
+    def _run_clock(self, g: int, limit_hours: float) -> None:
+        assert self._clock_at is not None
+        start = float(self._carried.clock_hours[g]) / limit_hours
+        resets = self._resets(self._groups[g].track.dry_inspections)
+        self._worse(g, 0, self._clock_at[:, g].T / limit_hours, start, resets)
+        self.part_total[:, 0, g] = np.maximum(
+            self.part_total[:, 0, g], self.sums["wet"][:, g] / limit_hours
+        )
+
+    def _nights(self) -> Floats:
+        """Damp hours by night (night, group, member)."""
+        damp = self.damp * self._steps.hours[:, None, None]
+        if not len(damp):
+            return np.zeros((1, *damp.shape[1:]))
+        hours: Floats = np.add.reduceat(damp, self._shared.night_starts, axis=0)
+        return hours
+
+    def _stay_days(self) -> Floats:
+        """Days with a wet or damp hour since the last dry inspection (group, member)."""
+        either = self.wet | self.damp
+        for g, group in enumerate(self._groups):
+            for first in self._resets(group.track.dry_inspections)[-1:]:
+                either[:first, g] = False
+        if not len(either):
+            return np.zeros(either.shape[1:])
+        by_day = np.logical_or.reduceat(either, self._shared.day_starts, axis=0)
+        days: Floats = by_day.sum(axis=0).astype(float)
+        return days
+
+    def _pack(self, group_of: np.ndarray) -> Exposure:
+        def axes(a: np.ndarray) -> np.ndarray:
+            return np.transpose(a, (2, 0, 1))
+
+        nights = self._nights()
+        weights = self._steps.weather.weights[:, None]
+        blown_now = self._carried.blown | ~np.isnan(self.blown).all(axis=0)
+        return Exposure(
+            steps=self._steps,
+            groups=self._groups,
+            group_of=group_of,
+            wetting_mm=axes(self.wetting),
+            used=axes(self.used),
+            part_used=self.part_used,
+            used_total=self.part_total.max(axis=1),
+            half_used_s=self.crossed[0.5],
+            spent_s=self.crossed[1.0],
+            wet=axes(self.wet),
+            damp=axes(self.damp),
+            wet_hours=self.sums["wet"],
+            damp_hours=nights.sum(axis=0).T,
+            damp_night_most=nights.max(axis=0).T,
+            dusty_hours=self.sums["dusty"],
+            dusty_since_clean=self.sums["dusty_since_clean"],
+            stay_days=self._stay_days().T,
+            covered_hours=self.sums["covered"],
+            unknown_hours=self.sums["unknown"],
+            hours_out=self.hours_out,
+            blown_s=self.blown,
+            carried=Carried(
+                used=(self.part_used * weights[:, None]).sum(axis=0),
+                total=(self.part_total * weights[:, None]).sum(axis=0),
+                film_mm=(self.film.T * weights).sum(axis=0),
+                undrained_mm=(self.undrained * weights).sum(axis=0),
+                undrained_most_mm=(self.undrained_most * weights).sum(axis=0),
+                clock_hours=(self.sums["clock"] * weights).sum(axis=0),
+                surface_mm=self._shared.surface_end_mm,
+                blown=blown_now,
+            ),
+        )

@@ -1,0 +1,180 @@
+"""The rig as distinct exposures: what must be computed once, however many fixtures share it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.codes import standing, standing_of_chain
+from monitor.domain import (
+    Code,
+    Condition,
+    Cover,
+    Fixture,
+    Mount,
+    Part,
+    Policy,
+    Position,
+    Show,
+    Spray,
+    Standing,
+    Terrain,
+)
+from monitor.exposure.credit import Credit, credit
+from monitor.exposure.shelter import Spot
+
+PARTS: tuple[Part, ...] = ("fixture", "supply", "connector")
+
+# What counts for a connector left open whose open code nobody gave (common practice: an open
+# tail is an indoor part).
+OPEN_TAIL = Code(label="open tail", canonical="IPXX", dust=None, water=())
+
+
+class Place(NamedTuple):
+    """Where a fixture hangs, as far as weather can tell."""
+
+    height_m: float
+    terrain: Terrain
+    spot: Spot | None
+    spray: Spray | None
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One distinct exposure: fixtures that differ in nothing the weather could tell."""
+
+    position: str
+    place: Place
+    mount: Mount
+    tilt_deg: float
+    facing_deg: float
+    code: Code
+    supply_code: Code | None
+    connector_code: Code | None
+    connector_open_code: Code | None
+    connector_open: bool
+    """At put-out: a tail is open and not capped."""
+    condition: Condition
+    surface_m2: float
+    stated_mm: float | None
+    wet_hours_limit: float | None
+    """The maker's clock, or the house rule for temporary gear."""
+    cover: Cover | None
+    standing: Standing
+    damp_counts: bool
+    dust: int | None
+
+    def codes(self, *, connector_open: bool) -> dict[Part, Code]:
+        """The code each part counts with now."""
+        parts: dict[Part, Code] = {"fixture": self.code}
+        if self.supply_code is not None:
+            parts["supply"] = self.supply_code
+        if connector_open:
+            parts["connector"] = self.connector_open_code or OPEN_TAIL
+        elif self.connector_code is not None:
+            parts["connector"] = self.connector_code
+        return parts
+
+    def weakest_part(self) -> Part:
+        """The part of lowest standing at put-out; the fixture itself at a tie."""
+        order: tuple[Standing, ...] = ("indoor", "temporary", "extended", "permanent")
+        parts = self.codes(connector_open=self.connector_open)
+        return min(parts, key=lambda part: order.index(standing(parts[part])))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rig:
+    """A show compiled once per revision; everything after costs by kind, not by fixture."""
+
+    show: Show
+    kinds: tuple[Kind, ...]
+    kind_of: NDArray[np.intp]
+    """(fixture,) index into `kinds`, in the order of show.fixtures"""
+    index_of: Mapping[str, int]
+    """fixture id -> its place in show.fixtures"""
+
+
+def place_of(position: Position, show: Show, fixture: Fixture | None = None) -> Place:
+    """The place of a position, or of one fixture that hangs off its position's figures."""
+
+    def own(name: str) -> float | None:
+        value = None if fixture is None else getattr(fixture, name)
+        return getattr(position, name) if value is None else value
+
+    height = own("height_m")
+    assert height is not None
+    front, right = own("in_from_front_m"), own("in_from_right_m")
+    spot = None
+    if position.roof is not None and front is not None and right is not None:
+        roof = show.roofs[position.roof]
+        spot = Spot(roof, front, right, roof.edge_height_m - height)
+    return Place(height, position.terrain or show.site.terrain, spot, position.spray)
+
+
+def _kind(fixture: Fixture, show: Show) -> Kind:
+    codes = [c for c in (fixture.code, fixture.supply_code) if c is not None]
+    is_open = fixture.connector_state == "open"
+    connector = fixture.connector_code
+    if is_open:
+        connector = fixture.connector_open_code or OPEN_TAIL
+    if connector is not None:
+        codes.append(connector)
+    chain = standing_of_chain([standing(c) for c in codes])
+    if fixture.stated_hours_in_rain is not None:
+        clock = fixture.stated_hours_in_rain
+    else:
+        clock = show.policy.temporary_wet_hours if chain == "temporary" else None
+    tilted = fixture.mount == "tilted" and fixture.facing_deg is not None
+    dust = [c.dust for c in codes]
+    return Kind(
+        position=fixture.position,
+        place=place_of(show.positions[fixture.position], show, fixture),
+        mount="any" if fixture.mount == "tilted" and not tilted else fixture.mount,
+        tilt_deg=float(fixture.tilt_deg or 0.0) if tilted else 0.0,
+        facing_deg=float(fixture.facing_deg or 0.0) if tilted else 0.0,
+        code=fixture.code,
+        supply_code=fixture.supply_code,
+        connector_code=fixture.connector_code,
+        connector_open_code=fixture.connector_open_code,
+        connector_open=is_open,
+        condition=fixture.condition,
+        surface_m2=fixture.surface_m2,
+        stated_mm=fixture.stated_mm,
+        wet_hours_limit=clock,
+        cover=None if fixture.cover is None else show.covers[fixture.cover],
+        standing=chain,
+        damp_counts=any(max(c.water, default=0) <= 4 for c in codes),
+        dust=None if None in dust else min(d for d in dust if d is not None),
+    )
+
+
+def compile_rig(show: Show) -> Rig:
+    """Sort the fixtures of a show into distinct exposures."""
+    seen: dict[Kind, int] = {}
+    kind_of = np.empty(len(show.fixtures), dtype=np.intp)
+    index_of: dict[str, int] = {}
+    for i, fixture in enumerate(show.fixtures):
+        kind_of[i] = seen.setdefault(_kind(fixture, show), len(seen))
+        index_of[fixture.id] = i
+    return Rig(show, tuple(seen), kind_of, index_of)
+
+
+@cache
+def part_credits(kind: Kind, policy: Policy, *, connector_open: bool, salt: bool) -> dict[Part, Credit]:
+    """What each part of the chain is credited with, in its present state."""
+    return {
+        part: credit(
+            code,
+            kind.condition,
+            policy,
+            surface_m2=kind.surface_m2,
+            salt=salt,
+            stated_mm=kind.stated_mm if part == "fixture" else None,
+        )
+        for part, code in kind.codes(connector_open=connector_open).items()
+    }
