@@ -105,12 +105,12 @@ class CsvFile:
         )
 
     def rows(self) -> Iterator[Row]:
-        """The rows that have as many cells as there are headings."""
+        """The rows that have as many cells as there are headings, no more and no fewer."""
         if self._table is None:
             return
         width = len(self._table.headings)
         for line, cells in self._table.rows:
-            if len(cells) < width or any(cells[width:]):
+            if len(cells) != width:
                 self.faults.add(
                     "ragged-row",
                     line,

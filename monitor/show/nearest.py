@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 _LIKENESS = 0.72
 """Lets `hieght_m` mean height_m and keeps `channel` from meaning anything."""
 
+_LISTED = 40
+
 # How a unit is written at the end of a name, in any unit a crew might think in.
 _UNITS = frozenset(
     [
@@ -95,7 +97,7 @@ def suggestion(name: str, known: Iterable[str]) -> str:
         return f"Perhaps {near} is meant."
     if not names:
         return "None is known here."
-    listed = ", ".join(names[:30]) + (", ..." if len(names) > 30 else "")
+    listed = ", ".join(names[:_LISTED]) + (", ..." if len(names) > _LISTED else "")
     return f"Known are: {listed}."
 
 

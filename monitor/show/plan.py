@@ -96,6 +96,7 @@ def position(
     limit = part.access_limit_mps
     if limit is None:
         limit = usual.get("access_limit_mps")
+        limit = None if limit is None else float(limit)
     if part.access == "lowered-truss" and limit is None:
         findings.refuse(
             path,
@@ -145,7 +146,7 @@ def position(
 
 
 def _given(value: float | None, usual: float) -> float:
-    return usual if value is None else value
+    return float(usual if value is None else value)
 
 
 def _spray(part: SprayPart, path: Path, findings: Findings) -> Spray:
