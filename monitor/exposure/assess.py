@@ -55,14 +55,8 @@ def assess(
     groups, group_of = groups_of(rig, log, out_from_s)
     steps = cut(weather, _moments(rig, groups, weather), rig.show.policy)
     if carried is None:
-        carried = _nothing_yet(len(groups))
+        carried = Carried.nothing(len(groups))
     return _Assessment(rig, groups, steps, carried).result(group_of)
-
-
-def _nothing_yet(groups: int) -> Carried:
-    none = np.zeros(groups)
-    parts = np.zeros((len(PARTS), groups))
-    return Carried(parts, parts, none, none, none, none, 0.0, none > 0.0)
 
 
 def _moments(rig: Rig, groups: Sequence[Group], weather: Weather) -> list[float]:
@@ -97,10 +91,10 @@ class _Shared:
         self.surface_end_mm = float(surface[:, -1].mean()) if surface.shape[1] else surface_mm
         self.dusty = dusty(u10, self.gust_10m, surface, site.ground, policy)
         self.damp_sheltered = damp_sheltered(weather.temp_c, weather.dew_point_c)
-        days = site_day(steps.middle_s, site.timezone)
-        nights = site_day(steps.middle_s, site.timezone, from_noon=True)
-        self.day_starts = np.flatnonzero(np.diff(days, prepend=-1))
-        self.night_starts = np.flatnonzero(np.diff(nights, prepend=-1))
+        self.days = site_day(steps.middle_s, site.timezone)
+        self.nights = site_day(steps.middle_s, site.timezone, from_noon=True)
+        self.day_starts = np.flatnonzero(np.diff(self.days, prepend=-1))
+        self.night_starts = np.flatnonzero(np.diff(self.nights, prepend=-1))
 
 
 class _Place:
@@ -194,9 +188,11 @@ class _Assessment:
             name: np.zeros(per_group)
             for name in ("covered", "dusty", "dusty_since_clean", "unknown", "wet", "clock")
         }
+        self.sums["dusty_since_clean"] += carried.dusty_since_clean
         self.undrained, self.undrained_most = np.zeros(per_group), np.zeros(per_group)
         self.hours_out = np.zeros(len(groups))
         self.blown = np.full(per_group, np.nan)
+        self.last_cover_off = np.zeros(len(groups), dtype=bool)
         self.film = np.broadcast_to(carried.film_mm[:, None], per_group[::-1]).copy()
 
     def _table(self, credited: Credit) -> Floats | None:
@@ -207,7 +203,9 @@ class _Assessment:
         return self._tables[credited]
 
     def _resets(self, moments: Sequence[float]) -> list[int]:
-        first = np.searchsorted(self._steps.weather.starts, moments)
+        """Steps before which something logged takes effect; earlier entries are in `carried`."""
+        new = [moment for moment in moments if moment >= self._carried.until_s]
+        first = np.searchsorted(self._steps.weather.starts, new)
         return sorted({int(i) for i in first if i < len(self._steps.hours)})
 
     def result(self, group_of: np.ndarray) -> Exposure:
@@ -232,7 +230,10 @@ class _Assessment:
         members, n_steps = steps.rate_mm_h.shape
         parts = np.zeros((len(PARTS), members, n_steps))
         resets = self._resets(track.dry_inspections)
-        cleaned = max(self._resets(track.cleanings), default=0)
+        cleanings = self._resets(track.cleanings)
+        cleaned = max(cleanings, default=0)
+        if cleanings:
+            self.sums["dusty_since_clean"][:, g] = 0.0
         for segment in track.segments:
             if segment.place not in places:
                 places[segment.place] = _Place(
@@ -284,6 +285,7 @@ class _Assessment:
             self.sums["covered"][:, g] += span.cover_on @ hours
             first = np.isnan(self.blown[:, g])
             self.blown[:, g] = np.where(first, span.blown_s, self.blown[:, g])
+            self.last_cover_off[g] = bool((~span.cover_on[:, -1]).all())
             if kind.cover.sealed:
                 sealed_on = span.cover_on
         if kind.damp_counts:
@@ -390,33 +392,70 @@ class _Assessment:
             self.part_total[:, 0, g], self.sums["wet"][:, g] / limit_hours
         )
 
-    def _nights(self) -> Floats:
-        """Damp hours by night (night, group, member)."""
-        damp = self.damp * self._steps.hours[:, None, None]
-        if not len(damp):
-            return np.zeros((1, *damp.shape[1:]))
-        hours: Floats = np.add.reduceat(damp, self._shared.night_starts, axis=0)
-        return hours
+    def _since_inspection(self, flags: Bools) -> tuple[Bools, Bools]:
+        """Flags (step, group, member) without what a dry inspection has settled.
 
-    def _stay_days(self) -> Floats:
-        """Days with a wet or damp hour since the last dry inspection (group, member)."""
-        either = self.wet | self.damp
+        Also (group,) where there was such an inspection.
+        """
+        since, settled = flags.copy(), np.zeros(len(self._groups), dtype=bool)
         for g, group in enumerate(self._groups):
             for first in self._resets(group.track.dry_inspections)[-1:]:
-                either[:first, g] = False
-        if not len(either):
-            return np.zeros(either.shape[1:])
-        by_day = np.logical_or.reduceat(either, self._shared.day_starts, axis=0)
-        days: Floats = by_day.sum(axis=0).astype(float)
-        return days
+                since[:first, g] = False
+                settled[g] = True
+        return since, settled
+
+    def _nights(self) -> tuple[Floats, Floats]:
+        """Damp hours since inspection (group, member): most in one night, and in the last."""
+        carried = self._carried
+        since, settled = self._since_inspection(self.damp)
+        most = np.where(settled, 0.0, carried.damp_night_most)[:, None]
+        tonight = np.where(settled, 0.0, carried.damp_tonight)[:, None]
+        if not len(since):
+            shape = since.shape[1:]
+            return np.broadcast_to(most, shape), np.broadcast_to(tonight, shape)
+        hours = np.add.reduceat(
+            since * self._steps.hours[:, None, None], self._shared.night_starts, axis=0
+        )
+        if self._shared.nights[0] == carried.night:
+            hours[0] += tonight
+        return np.maximum(hours.max(axis=0), most), hours[-1]
+
+    def _stays(self) -> tuple[Floats, Bools]:
+        """Days with a wet or damp hour since inspection, and whether the last is one."""
+        carried = self._carried
+        since, settled = self._since_inspection(self.wet | self.damp)
+        days = np.where(settled, 0.0, carried.stay_days)[:, None]
+        today = np.where(settled, False, carried.today_counts)[:, None]
+        if not len(since):
+            shape = since.shape[1:]
+            return np.broadcast_to(days, shape), np.broadcast_to(today, shape)
+        by_day = np.logical_or.reduceat(since, self._shared.day_starts, axis=0)
+        again = today & by_day[0] if self._shared.days[0] == carried.day else False
+        if len(by_day) == 1 and self._shared.days[0] == carried.day:
+            return days + by_day.sum(axis=0) - again, by_day[-1] | today
+        return days + by_day.sum(axis=0) - again, by_day[-1]
 
     def _pack(self, group_of: np.ndarray) -> Exposure:
         def axes(a: np.ndarray) -> np.ndarray:
             return np.transpose(a, (2, 0, 1))
 
-        nights = self._nights()
-        weights = self._steps.weather.weights[:, None]
-        blown_now = self._carried.blown | ~np.isnan(self.blown).all(axis=0)
+        night_most, tonight = self._nights()
+        stay_days, today = self._stays()
+        carried, shared = self._carried, self._shared
+        for level, before in ((0.5, carried.half_used_s), (1.0, carried.spent_s)):
+            known = ~np.isnan(before)
+            self.crossed[level][:, known] = before[known]
+        weights = self._steps.weather.weights
+
+        def pooled(per_group: np.ndarray) -> Floats:
+            """(member, ...) to its weighted mean."""
+            return np.tensordot(weights, per_group, axes=1)
+
+        def earliest(moments: Floats) -> Floats:
+            return np.fmin.reduce(moments, axis=0)
+
+        n_steps = len(self._steps.hours)
+        damp_hours = np.tensordot(self._steps.hours, self.damp, axes=1)
         return Exposure(
             steps=self._steps,
             groups=self._groups,
@@ -430,23 +469,47 @@ class _Assessment:
             wet=axes(self.wet),
             damp=axes(self.damp),
             wet_hours=self.sums["wet"],
-            damp_hours=nights.sum(axis=0).T,
-            damp_night_most=nights.max(axis=0).T,
+            damp_hours=damp_hours.T,
+            damp_night_most=night_most.T,
             dusty_hours=self.sums["dusty"],
             dusty_since_clean=self.sums["dusty_since_clean"],
-            stay_days=self._stay_days().T,
+            stay_days=stay_days.T,
             covered_hours=self.sums["covered"],
             unknown_hours=self.sums["unknown"],
             hours_out=self.hours_out,
             blown_s=self.blown,
             carried=Carried(
-                used=(self.part_used * weights[:, None]).sum(axis=0),
-                total=(self.part_total * weights[:, None]).sum(axis=0),
-                film_mm=(self.film.T * weights).sum(axis=0),
-                undrained_mm=(self.undrained * weights).sum(axis=0),
-                undrained_most_mm=(self.undrained_most * weights).sum(axis=0),
-                clock_hours=(self.sums["clock"] * weights).sum(axis=0),
-                surface_mm=self._shared.surface_end_mm,
-                blown=blown_now,
+                until_s=float(self._steps.weather.ends[-1]) if n_steps else carried.until_s,
+                used=pooled(self.part_used),
+                total=pooled(self.part_total),
+                half_used_s=earliest(self.crossed[0.5]),
+                spent_s=earliest(self.crossed[1.0]),
+                film_mm=pooled(self.film.T),
+                undrained_mm=pooled(self.undrained),
+                undrained_most_mm=pooled(self.undrained_most),
+                clock_hours=pooled(self.sums["clock"]),
+                night=int(shared.nights[-1]) if n_steps else carried.night,
+                damp_tonight=pooled(tonight.T),
+                damp_night_most=pooled(night_most.T),
+                day=int(shared.days[-1]) if n_steps else carried.day,
+                today_counts=today.any(axis=1),
+                stay_days=pooled(stay_days.T),
+                dusty_since_clean=pooled(self.sums["dusty_since_clean"]),
+                surface_mm=shared.surface_end_mm,
+                blown=self._blown_now(),
             ),
         )
+
+    def _blown_now(self) -> Bools:
+        """Covers that count as off at the end: logged on, and a gust passed their limit since."""
+        now = np.zeros(len(self._groups), dtype=bool)
+        starts = self._steps.weather.starts
+        for g, group in enumerate(self._groups):
+            last = group.track.segments[-1] if group.track.segments else None
+            if last is None or not last.covered:
+                continue
+            before = bool(self._carried.blown[g]) and (
+                not len(starts) or last.start_s < starts[0]
+            )
+            now[g] = before or bool(self.last_cover_off[g])
+        return now

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,23 +15,61 @@ from monitor.exposure.tracks import Group
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Carried:
-    """Where a record left off, to run a forecast on from it."""
+    """Where a record left off, to run on from it. Arrays (group,) unless said.
 
+    "Since inspection" means since the last one that found the fixture dry.
+    """
+
+    until_s: float
+    """End of what has been counted; -inf before the first step."""
     used: Floats
     """(part, group)"""
     total: Floats
     """(part, group) as if nothing had been inspected"""
+    half_used_s: Floats
+    spent_s: Floats
+    """First moment used reached 0.5 and 1, NaN never"""
     film_mm: Floats
-    """(group,)"""
     undrained_mm: Floats
     undrained_most_mm: Floats
-    """(group,) the film of `run_off_dries` and its highest since the last dry inspection"""
+    """The film of `run_off_dries`, and its highest since inspection"""
     clock_hours: Floats
-    """(group,) wet hours since the last dry inspection"""
+    """Wet hours since inspection"""
+    night: int
+    damp_tonight: Floats
+    """Damp hours in night number `night` since inspection"""
+    damp_night_most: Floats
+    """Most damp hours in one night since inspection"""
+    day: int
+    today_counts: Bools
+    """Day number `day` already had a wet or damp hour"""
+    stay_days: Floats
+    """Days with a wet or damp hour since inspection"""
+    dusty_since_clean: Floats
     surface_mm: float
     """Water on the ground's surface."""
     blown: Bools
-    """(group,) the cover logged on counts as off"""
+    """The cover logged on counts as off"""
+
+    @classmethod
+    def nothing(cls, groups: int) -> Carried:
+        """Before anything has happened."""
+        none, never = np.zeros(groups), np.full(groups, np.nan)
+        parts = np.zeros((len(PARTS), groups))
+        no = np.zeros(groups, dtype=bool)
+        return cls(
+            -np.inf, parts, parts, never, never, none, none, none, none, 0, none, none, 0, no,
+            none, none, 0.0, no,
+        )  # fmt: skip
+
+    def regrouped(self, index: NDArray[np.intp]) -> Carried:
+        """The same for other groups: group i takes what group index[i] had."""
+        arrays = {
+            f.name: getattr(self, f.name)[..., index]
+            for f in fields(self)
+            if isinstance(getattr(self, f.name), np.ndarray)
+        }
+        return replace(self, **arrays)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,7 +98,7 @@ class Exposure:
     wet_hours: Floats
     damp_hours: Floats
     damp_night_most: Floats
-    """(member, group) most damp hours in one night"""
+    """(member, group) most damp hours in one night since inspection"""
     dusty_hours: Floats
     dusty_since_clean: Floats
     stay_days: Floats
