@@ -1,0 +1,6 @@
+"""Each fixture's code as understood, what it allows, and whether it suits where it sits."""
+
+from monitor.check.outcome import SCHEMA, Checked, as_json, check, refused_json
+from monitor.check.story import story
+
+__all__ = ["SCHEMA", "Checked", "as_json", "check", "refused_json", "story"]

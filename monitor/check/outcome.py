@@ -1,0 +1,152 @@
+"""What a check found of every fixture, and its JSON."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from monitor.check.suits import named, stands_in_water, unsuited
+from monitor.code_words import explain
+from monitor.codes import STANDINGS, inferred, no_rain_limit, standing
+from monitor.exposure.credit import credit
+from monitor.exposure.rig import compile_rig
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from monitor.domain import Fixture, Problem, Show, Standing
+    from monitor.exposure.rig import Kind
+
+SCHEMA = "dryspell.check/1"
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """One row of fixtures.csv as understood.
+
+    `allowance_mm` is what straight-down rain may bring onto the fixture itself, the maker's
+    statement where there is one; None: rain sets no limit. `standing` is the chain's.
+    `notes` are to be known and leave it suited.
+    """
+
+    fixture: Fixture
+    standing: Standing
+    allowance_mm: float | None
+    unsuited: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def check(show: Show) -> tuple[Checked, ...]:
+    """Every fixture of a show, in the order of its rows."""
+    rig = compile_rig(show)
+    known: dict[tuple[int, float | None], tuple[tuple[str, ...], tuple[str, ...]]] = {}
+    allowances = [_allowance_mm(kind, show) for kind in rig.kinds]
+    found = []
+    for fixture, index in zip(show.fixtures, rig.kind_of.tolist(), strict=True):
+        kind = rig.kinds[index]
+        # Beside its kind only its own height counts here: standing water may not reach it.
+        key = (index, fixture.height_m)
+        if key not in known:
+            known[key] = unsuited(fixture, kind, show), tuple(_notes(fixture, kind, show))
+        found.append(Checked(fixture, kind.standing, allowances[index], *known[key]))
+    return tuple(found)
+
+
+def as_json(
+    checked: Sequence[Checked], show: Show, problems: Iterable[Problem] = ()
+) -> dict[str, Any]:
+    """The check JSON; `problems` are what the reading told, each with "refused" false."""
+    strict = show.policy.strict_immersion
+    return {
+        "schema": SCHEMA,
+        "fixtures": [_fixture_json(one) for one in checked],
+        "problems": [_problem_json(problem) for problem in problems],
+        "codes": {
+            code.canonical: list(explain(code, strict_immersion=strict))
+            for code in (one.fixture.code for one in checked)
+        },
+    }
+
+
+def refused_json(problems: Iterable[Problem]) -> dict[str, Any]:
+    """The check JSON of a folder that cannot be used: its problems and nothing else."""
+    return {
+        "schema": SCHEMA,
+        "fixtures": [],
+        "problems": [_problem_json(problem) for problem in problems],
+    }
+
+
+def _fixture_json(one: Checked) -> dict[str, Any]:
+    code = one.fixture.code
+    return {
+        "id": one.fixture.id,
+        "label": code.label,
+        "code": code.canonical,
+        "dust": code.dust,
+        "water": list(code.water),
+        "unstated": list(code.unstated),
+        "dust_k": code.dust_k,
+        "water_k": code.water_k,
+        "letters": code.letters,
+        "standing": one.standing,
+        "allowance_mm": one.allowance_mm,
+        "inferred": inferred(code),
+        "repairs": list(code.repairs),
+        "unsuited": list(one.unsuited),
+        "position": one.fixture.position,
+        "notes": list(one.notes),
+    }
+
+
+def _problem_json(problem: Problem) -> dict[str, Any]:
+    return {
+        "code": problem.code,
+        "file": problem.file,
+        "line": problem.line,
+        "key": problem.key,
+        "says": problem.says,
+        "remedy": problem.remedy,
+        "refused": problem.refused,
+    }
+
+
+def _allowance_mm(kind: Kind, show: Show) -> float | None:
+    """In straight-down rain from the tested up, whatever the mount [mm]."""
+    earned = credit(
+        kind.code,
+        kind.condition,
+        show.policy,
+        surface_m2=kind.surface_m2,
+        stated_mm=kind.stated_mm,
+    )
+    allowance = float(earned.at(0.0))
+    return None if math.isinf(allowance) else allowance
+
+
+def _notes(fixture: Fixture, kind: Kind, show: Show) -> Iterator[str]:
+    parts = kind.codes(connector_open=kind.connector_open)
+    strict = show.policy.strict_immersion
+    own = standing(kind.code, strict_immersion=strict)
+    if STANDINGS.index(kind.standing) < STANDINGS.index(own):
+        weak = [p for p, code in parts.items() if standing(code) == kind.standing]
+        yield f"{_capital(named(parts, weak))} makes the chain {kind.standing}."
+    if kind.stated_mm is not None:
+        yield f"Its maker's own statement, {kind.stated_mm:g} mm, counts instead of its code."
+    elif max(kind.code.water, default=0) >= 5 and not no_rain_limit(
+        kind.code, kind.condition, strict_immersion=strict
+    ):
+        why = "is worn" if kind.condition == "worn" else "stands on 7, 8 or 9 alone"
+        yield f"It {why}, so it is credited as a 4."
+    if "S" in kind.code.letters:
+        yield "S: the water test was made with its moving parts at rest."
+    depth = stands_in_water(fixture, show.positions[fixture.position])
+    if depth is not None and 8 in kind.code.water:
+        yield f"May stand in {depth:g} m of water: 8 is as its maker says; ask for depth and time."
+    elif depth is not None and 7 in kind.code.water and depth <= 1.0:
+        yield f"May stand in {depth:g} m of water: the test behind 7 lasts 30 minutes."
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
