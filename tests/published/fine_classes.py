@@ -5,9 +5,13 @@ Nothing here comes from the program: it is the second opinion the derived values
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Callable
 from functools import cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 # Gunn & Kinzer 1949, the table, D mm: V m/s.
 TABLE = (
@@ -22,7 +26,7 @@ TOP_MM = 12.0
 
 
 def fall_speed(diameter_mm: float) -> float:
-    for (d0, v0), (d1, v1) in zip(TABLE, TABLE[1:], strict=False):
+    for (d0, v0), (d1, v1) in itertools.pairwise(TABLE):
         if diameter_mm <= d1:
             return v0 + (v1 - v0) * (diameter_mm - d0) / (d1 - d0)
     return TABLE[-1][1]
@@ -38,7 +42,7 @@ def _speeds() -> tuple[float, ...]:
 def _air_shares(rain_mm_h: float) -> tuple[float, ...]:
     a, width = 1.30 * rain_mm_h**0.232, TOP_MM / CLASSES
     left = [math.exp(-((i * width / a) ** 2.25)) for i in range(CLASSES + 1)]
-    shares = [high - low for high, low in zip(left, left[1:], strict=False)]
+    shares = [high - low for high, low in itertools.pairwise(left)]
     shares[-1] += left[-1]  # what is bigger still
     return tuple(shares)
 
