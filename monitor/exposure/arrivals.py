@@ -145,12 +145,13 @@ class PlaceWater:
         if credited.flat_mm is not None:
             return arrival.wetting / credited.flat_mm
         assert inverse is not None
+        from_below: Floats = arrival.wetting * inverse[-1]
         if mount == "any":
-            return arrival.wetting * inverse[-1]
+            return from_below
         rows = self._angle_rows(mount, tilt_deg, facing_deg)
         own: Floats = np.einsum("nc,nc->n", arrival.by_class, inverse.take(rows))
         splash = self._splash if keeps_out_to_deg is None else 0.0
-        return own * (1.0 - splash) + arrival.wetting * (splash * inverse[-1])
+        return np.asarray(own * (1.0 - splash) + from_below * splash)
 
     def spread(self, in_cells: Floats) -> Floats:
         """Values of the wet cells over (member, step), 0 elsewhere."""

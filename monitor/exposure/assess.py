@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from itertools import chain
 
 import numpy as np
 
 from monitor.domain import Bools, Floats, LogEntry, Weather
 from monitor.exposure.accumulate import crossing_s, running_use
-from monitor.exposure.arrivals import PlaceWater, Rain
+from monitor.exposure.arrivals import Rain
 from monitor.exposure.credit import Credit
-from monitor.exposure.damp import damp_open, damp_sheltered, evaporation_mm_h, film_step, sun
-from monitor.exposure.dust import dusty, surface_water_mm
+from monitor.exposure.damp import film_step
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import PARTS, Kind, Rig, part_credits
-from monitor.exposure.steps import Steps, cut, daily_spans, site_day
-from monitor.exposure.tracks import Group, Segment, groups_of
-from monitor.exposure.wind import gust_10m, gust_at, wind_10m
+from monitor.exposure.scene import PlaceWeather, Shared, Span
+from monitor.exposure.steps import Steps, cut, daily_spans
+from monitor.exposure.tracks import Group, groups_of
 
 _LEVELS = (0.5, 1.0)
 
@@ -73,106 +72,12 @@ def _moments(rig: Rig, groups: Sequence[Group], weather: Weather) -> list[float]
     return [moment for moment in found if np.isfinite(moment)]
 
 
-class _Shared:
-    """Weather quantities that no place changes."""
-
-    def __init__(self, steps: Steps, rig: Rig, surface_mm: float) -> None:
-        weather, site, policy = steps.weather, rig.show.site, rig.show.policy
-        source = (weather.wind_basis, weather.wind_height_m, site.terrain)
-        u10 = wind_10m(weather.wind_mps, *source)
-        self.gust_10m = gust_10m(weather.gust_mps, weather.wind_mps, *source)
-        self.sun_sine, _ = at = sun(steps.middle_s, site.latitude, site.longitude)
-        self.evaporation_mm_h = evaporation_mm_h(
-            weather.temp_c, weather.dew_point_c, u10, weather.cloud_pct, at, site.elevation_m
-        )
-        surface = surface_water_mm(
-            weather.rain_mm, self.evaporation_mm_h * steps.hours, policy.dust_bucket_mm, surface_mm
-        )
-        self.surface_end_mm = float(surface[:, -1].mean()) if surface.shape[1] else surface_mm
-        self.dusty = dusty(u10, self.gust_10m, surface, site.ground, policy)
-        self.damp_sheltered = damp_sheltered(weather.temp_c, weather.dew_point_c)
-        self.days = site_day(steps.middle_s, site.timezone)
-        self.nights = site_day(steps.middle_s, site.timezone, from_noon=True)
-        self.day_starts = np.flatnonzero(np.diff(self.days, prepend=-1))
-        self.night_starts = np.flatnonzero(np.diff(self.nights, prepend=-1))
-
-
-class _Place:
-    """One place's weather, and the use rates found there so far, over (member, step)."""
-
-    def __init__(self, segment: Segment, rain: Rain, steps: Steps, shared: _Shared, rig: Rig) -> None:
-        self.place = segment.place
-        self._water = PlaceWater(self.place, rain, steps, rig.show.site, rig.show.policy)
-        self._found: dict[object, Floats] = {}
-        weather = steps.weather
-        self.gust_mps = gust_at(shared.gust_10m, self.place.height_m, self.place.terrain)
-        self.damp = shared.damp_sheltered
-        if self.place.spot is None:
-            self.damp = damp_open(
-                weather.temp_c,
-                weather.dew_point_c,
-                self._water.wind_mps,
-                weather.cloud_pct,
-                shared.sun_sine,
-            )
-
-    def wetting(self, hood: float | None) -> Floats:
-        """On the worst plane (member, step) [mm/h]."""
-        if hood not in self._found:
-            self._found[hood] = self._water.spread(self._water.arrival(hood).wetting)
-        return self._found[hood]
-
-    def use(
-        self, kind: Kind, credited: Credit, inverse: Floats | None, hood: float | None, *, own: bool
-    ) -> Floats:
-        """Share of an allowance used per hour (member, step) [1/h]."""
-        mount = (kind.mount, kind.tilt_deg, kind.facing_deg) if own else ("any", 0.0, 0.0)
-        key = (credited, mount, hood)
-        if key not in self._found:
-            rate = self._water.use_rate(credited, inverse, *mount, hood)  # type: ignore[arg-type]
-            self._found[key] = self._water.spread(rate)
-        return self._found[key]
-
-
-class _Span:
-    """A segment as a slice of steps, and where in it a cover keeps water out."""
-
-    def __init__(
-        self, segment: Segment, kind: Kind, steps: Steps, gust_mps: Floats, *, blown: bool
-    ) -> None:
-        starts = steps.weather.starts
-        first, last = (int(i) for i in np.searchsorted(starts, (segment.start_s, segment.end_s)))
-        self.steps = slice(first, last)
-        self.segment = segment
-        self.cover_on: Bools | None = None
-        self.blown_s = np.full(len(gust_mps), np.nan)
-        if not segment.covered or kind.cover is None or first == last:
-            return
-        limit = kind.cover.gust_limit_mps
-        off = np.zeros((len(gust_mps), last - first), dtype=bool)
-        if limit is not None:
-            off = np.logical_or.accumulate(gust_mps[:, first:last] > limit, axis=1)
-        if blown and segment.start_s < starts[0]:
-            off[:] = True
-        self.cover_on = ~off
-        self.blown_s = np.where(off[:, -1], starts[first + off.argmax(axis=1)], np.nan)
-
-    def through(self, kind: Kind, rate: Callable[[float | None], Floats]) -> Floats:
-        """A rate over the span: bare where no cover is on, through it where one is."""
-        bare = rate(None)[:, self.steps]
-        if self.cover_on is None or kind.cover is None:
-            return bare
-        hood = kind.cover.keeps_out_to_deg
-        under = 0.0 if kind.cover.sealed or hood is None else rate(hood)[:, self.steps]
-        return np.where(self.cover_on, under, bare)
-
-
 class _Assessment:
     """Arrays being filled, (step, group, member): each step's groups lie together."""
 
     def __init__(self, rig: Rig, groups: tuple[Group, ...], steps: Steps, carried: Carried) -> None:
         self._rig, self._groups, self._steps, self._carried = rig, groups, steps, carried
-        self._shared = _Shared(steps, rig, carried.surface_mm)
+        self._shared = Shared(steps, rig, carried.surface_mm)
         self._rain = Rain(steps, rig.show.policy)
         self._tables: dict[Credit, Floats] = {}
         members, n_steps = steps.rate_mm_h.shape
@@ -214,7 +119,7 @@ class _Assessment:
             home = group.track.segments[0].place if group.track.segments else None
             by_place.setdefault(home, []).append(g)
         for members_of_place in by_place.values():
-            places: dict[object, _Place] = {}  # only this place's arrays are held at a time
+            places: dict[object, PlaceWeather] = {}  # only this place's arrays are held at a time
             for g in members_of_place:
                 self._fill(g, places)
         self._run_films()
@@ -223,7 +128,7 @@ class _Assessment:
                 self._run_clock(g, group.kind.wet_hours_limit)
         return self._pack(group_of)
 
-    def _fill(self, g: int, places: dict[object, _Place]) -> None:
+    def _fill(self, g: int, places: dict[object, PlaceWeather]) -> None:
         kind, track = self._groups[g]
         steps, hours = self._steps, self._steps.hours
         weight = hours * steps.charge
@@ -236,11 +141,11 @@ class _Assessment:
             self.sums["dusty_since_clean"][:, g] = 0.0
         for segment in track.segments:
             if segment.place not in places:
-                places[segment.place] = _Place(
+                places[segment.place] = PlaceWeather(
                     segment, self._rain, steps, self._shared, self._rig
                 )
             here = places[segment.place]
-            span = _Span(segment, kind, steps, here.gust_mps, blown=bool(self._carried.blown[g]))
+            span = Span(segment, kind, steps, here.gust_mps, blown=bool(self._carried.blown[g]))
             self._count(g, kind, span, here, cleaned)
             where = span.steps
             if where.start == where.stop:
@@ -259,7 +164,7 @@ class _Assessment:
                     hood: float | None,
                     credited: Credit = credited,
                     inverse: Floats | None = inverse,
-                    here: _Place = here,
+                    here: PlaceWeather = here,
                     own: bool = part == "fixture",
                 ) -> Floats:
                     return here.use(kind, credited, inverse, hood, own=own)
@@ -268,7 +173,7 @@ class _Assessment:
         self._sum_parts(g, parts, resets)
         self._film_that_may_dry(g, resets)
 
-    def _count(self, g: int, kind: Kind, span: _Span, here: _Place, cleaned: int) -> None:
+    def _count(self, g: int, kind: Kind, span: Span, here: PlaceWeather, cleaned: int) -> None:
         """Hours of a span: out, covered, unknown, damp and dusty."""
         steps, where, segment = self._steps, span.steps, span.segment
         hours = steps.hours[where]
@@ -289,9 +194,7 @@ class _Assessment:
             if kind.cover.sealed:
                 sealed_on = span.cover_on
         if kind.damp_counts:
-            damp = np.where(
-                sealed_on, self._shared.damp_sheltered[:, where], here.damp[:, where]
-            )
+            damp = np.where(sealed_on, self._shared.damp_sheltered[:, where], here.damp[:, where])
             self.damp[where, g] = damp.T
         if kind.dust is None or kind.dust < 6:
             dusty_hours = (self._shared.dusty[:, where] & ~sealed_on) * hours
@@ -330,10 +233,10 @@ class _Assessment:
         policy, kind = self._rig.show.policy, self._groups[g].kind
         if not policy.run_off_dries:
             return
-        credits = part_credits(
-            kind, policy, connector_open=kind.connector_open, salt=False
-        )
-        drying = [p for p, part in enumerate(PARTS) if part in credits and credits[part].film_may_dry]
+        credits = part_credits(kind, policy, connector_open=kind.connector_open, salt=False)
+        drying = [
+            p for p, part in enumerate(PARTS) if part in credits and credits[part].film_may_dry
+        ]
         if not drying:
             return
         gain = self.wetting[:, g] - self._shared.evaporation_mm_h.T * self._steps.hours[:, None]
@@ -442,6 +345,7 @@ class _Assessment:
         night_most, tonight = self._nights()
         stay_days, today = self._stays()
         carried, shared = self._carried, self._shared
+        following = {level: crossed.copy() for level, crossed in self.crossed.items()}
         for level, before in ((0.5, carried.half_used_s), (1.0, carried.spent_s)):
             known = ~np.isnan(before)
             self.crossed[level][:, known] = before[known]
@@ -452,7 +356,7 @@ class _Assessment:
             return np.tensordot(weights, per_group, axes=1)
 
         def earliest(moments: Floats) -> Floats:
-            return np.fmin.reduce(moments, axis=0)
+            return np.asarray(np.fmin.reduce(moments, axis=0))
 
         n_steps = len(self._steps.hours)
         damp_hours = np.tensordot(self._steps.hours, self.damp, axes=1)
@@ -466,6 +370,8 @@ class _Assessment:
             used_total=self.part_total.max(axis=1),
             half_used_s=self.crossed[0.5],
             spent_s=self.crossed[1.0],
+            next_half_s=following[0.5],
+            next_spent_s=following[1.0],
             wet=axes(self.wet),
             damp=axes(self.damp),
             wet_hours=self.sums["wet"],
@@ -492,13 +398,19 @@ class _Assessment:
                 damp_tonight=pooled(tonight.T),
                 damp_night_most=pooled(night_most.T),
                 day=int(shared.days[-1]) if n_steps else carried.day,
-                today_counts=today.any(axis=1),
+                today_counts=np.asarray(today.any(axis=1)),
                 stay_days=pooled(stay_days.T),
                 dusty_since_clean=pooled(self.sums["dusty_since_clean"]),
                 surface_mm=shared.surface_end_mm,
                 blown=self._blown_now(),
+                thunder_until_s=self._thunder_until_s(),
             ),
         )
+
+    def _thunder_until_s(self) -> float:
+        weather = self._steps.weather
+        thunder = weather.weights @ np.nan_to_num(weather.thunder) >= self._rig.show.policy.risk
+        return float(max([self._carried.thunder_until_s, *weather.ends[thunder]]))
 
     def _blown_now(self) -> Bools:
         """Covers that count as off at the end: logged on, and a gust passed their limit since."""
@@ -508,8 +420,6 @@ class _Assessment:
             last = group.track.segments[-1] if group.track.segments else None
             if last is None or not last.covered:
                 continue
-            before = bool(self._carried.blown[g]) and (
-                not len(starts) or last.start_s < starts[0]
-            )
+            before = bool(self._carried.blown[g]) and (not len(starts) or last.start_s < starts[0])
             now[g] = before or bool(self.last_cover_off[g])
         return now

@@ -120,9 +120,9 @@ def sun(moment_s: Floats | float, latitude_deg: float, longitude_deg: float) -> 
     correction = 0.1645 * np.sin(2.0 * b) - 0.1255 * np.cos(b) - 0.025 * np.sin(b)
     hour_angle = np.pi / 12.0 * (hour + longitude_deg / 15.0 + correction - 12.0)
     latitude = np.radians(latitude_deg)
-    sine = np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(
-        declination
-    ) * np.cos(hour_angle)
+    sine = np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(declination) * np.cos(
+        hour_angle
+    )
     return Sun(sine, 1.0 + 0.033 * np.cos(year_angle))
 
 

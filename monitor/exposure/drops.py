@@ -56,7 +56,8 @@ def gunn_kinzer_fall_speed(diameter_mm: Floats | float) -> Floats:
     ----------
     Gunn & Kinzer 1949, J. Meteor. 6, 243-248, table (read). Checks: tests/published/drops.toml
     """
-    return np.interp(diameter_mm, _DIAMETER_MM, _SPEED_MPS)
+    speed: Floats = np.interp(diameter_mm, _DIAMETER_MM, _SPEED_MPS)
+    return speed
 
 
 def best_fraction_below(diameter_mm: Floats | float, rain_mm_h: Floats | float) -> Floats:
@@ -157,7 +158,7 @@ def arriving_shares(rain_mm_h: Floats, frozen: Floats | None = None) -> Floats:
     flux = air_shares(rain_mm_h) * RAIN.speed
     arriving = flux / flux.sum(axis=-1, keepdims=True)
     if frozen is None:
-        return arriving
+        return np.asarray(arriving)
     snow = np.repeat(np.asarray(frozen)[..., None] / len(_SNOW_SPEED_MPS), 10, axis=-1)
     return np.concatenate([arriving * (1.0 - frozen[..., None]), snow], axis=-1)
 

@@ -37,7 +37,11 @@ def surface_water_mm(
 
 
 def dusty(
-    wind_10m_mps: Floats, gust_10m_mps: Floats, water_mm: Floats, ground: Ground | None, policy: Policy
+    wind_10m_mps: Floats,
+    gust_10m_mps: Floats,
+    water_mm: Floats,
+    ground: Ground | None,
+    policy: Policy,
 ) -> Bools:
     """Whether dust is in the air in each step (member, step).
 

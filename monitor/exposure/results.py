@@ -50,6 +50,8 @@ class Carried:
     """Water on the ground's surface."""
     blown: Bools
     """The cover logged on counts as off"""
+    thunder_until_s: float
+    """End of the last step with thunder; -inf for none"""
 
     @classmethod
     def nothing(cls, groups: int) -> Carried:
@@ -59,7 +61,7 @@ class Carried:
         no = np.zeros(groups, dtype=bool)
         return cls(
             -np.inf, parts, parts, never, never, none, none, none, none, 0, none, none, 0, no,
-            none, none, 0.0, no,
+            none, none, 0.0, no, -np.inf,
         )  # fmt: skip
 
     def regrouped(self, index: NDArray[np.intp]) -> Carried:
@@ -90,7 +92,10 @@ class Exposure:
     """(member, group) as if nothing had been inspected"""
     half_used_s: Floats
     spent_s: Floats
-    """(member, group) first moment used reached 0.5 and 1, NaN never"""
+    """(member, group) first moment used reached 0.5 and 1, NaN never; kept after a reset"""
+    next_half_s: Floats
+    next_spent_s: Floats
+    """(member, group) the same within this weather alone, whatever came before"""
     wet: Bools
     """(member, step, group) water or its film on the fixture for some of the step"""
     damp: Bools

@@ -103,8 +103,9 @@ def place_of(position: Position, show: Show, fixture: Fixture | None = None) -> 
     """The place of a position, or of one fixture that hangs off its position's figures."""
 
     def own(name: str) -> float | None:
-        value = None if fixture is None else getattr(fixture, name)
-        return getattr(position, name) if value is None else value
+        value: float | None = None if fixture is None else getattr(fixture, name)
+        usual: float | None = getattr(position, name)
+        return usual if value is None else value
 
     height = own("height_m")
     assert height is not None
@@ -124,11 +125,11 @@ def _kind(fixture: Fixture, show: Show) -> Kind:
         connector = fixture.connector_open_code or OPEN_TAIL
     if connector is not None:
         codes.append(connector)
-    chain = standing_of_chain([standing(c) for c in codes])
-    if fixture.stated_hours_in_rain is not None:
-        clock = fixture.stated_hours_in_rain
-    else:
-        clock = show.policy.temporary_wet_hours if chain == "temporary" else None
+    strict = show.policy.strict_immersion
+    chain = standing_of_chain([standing(c, strict_immersion=strict) for c in codes])
+    clock = fixture.stated_hours_in_rain
+    if clock is None and chain == "temporary":
+        clock = show.policy.temporary_wet_hours
     tilted = fixture.mount == "tilted" and fixture.facing_deg is not None
     dust = [c.dust for c in codes]
     return Kind(
@@ -165,7 +166,9 @@ def compile_rig(show: Show) -> Rig:
 
 
 @cache
-def part_credits(kind: Kind, policy: Policy, *, connector_open: bool, salt: bool) -> dict[Part, Credit]:
+def part_credits(
+    kind: Kind, policy: Policy, *, connector_open: bool, salt: bool
+) -> dict[Part, Credit]:
     """What each part of the chain is credited with, in its present state."""
     return {
         part: credit(

@@ -96,7 +96,8 @@ def cover_cut(keeps_out_to_deg: float, wind_mps: Floats) -> Floats:
         return np.zeros_like(wind_mps)
     if keeps_out_to_deg <= 0.0:
         return np.where(wind_mps > 0.0, np.inf, 0.0)
-    return wind_mps / np.tan(np.radians(keeps_out_to_deg))
+    slowest_kept_out: Floats = wind_mps / np.tan(np.radians(keeps_out_to_deg))
+    return slowest_kept_out
 
 
 def share_let_in(

@@ -48,7 +48,9 @@ def _all_of(entry: LogEntry) -> bool:
     return entry.count is None or entry.count[0] >= entry.count[1]
 
 
-def _track(kind: Kind, fixture_id: str | None, rig: Rig, log: Sequence[LogEntry], out_from_s: float) -> Track:
+def _track(
+    kind: Kind, fixture_id: str | None, rig: Rig, log: Sequence[LogEntry], out_from_s: float
+) -> Track:
     """Walk the log once for one exposure; `fixture_id` None: entries for positions only."""
     position, place = kind.position, kind.place
     covered, connector_open = False, kind.connector_open
@@ -116,7 +118,9 @@ def _track(kind: Kind, fixture_id: str | None, rig: Rig, log: Sequence[LogEntry]
         elif entry.entry == "wet":
             notes.append("reported wet")
     close(np.inf)
-    return Track(tuple(segments), tuple(dry), tuple(cleaned), wet_inside, tuple(dict.fromkeys(notes)))
+    return Track(
+        tuple(segments), tuple(dry), tuple(cleaned), wet_inside, tuple(dict.fromkeys(notes))
+    )
 
 
 def groups_of(

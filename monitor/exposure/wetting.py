@@ -62,7 +62,8 @@ def worst_plane_flux(rain_mm_h: Floats | float, wind_mps: Floats | float) -> Flo
     """
     rate = np.asarray(rain_mm_h, dtype=float)
     toward = np.asarray(wind_mps, dtype=float) * (arriving_shares(rate) / RAIN.speed).sum(axis=-1)
-    return rate * np.hypot(1.0, toward)
+    flux: Floats = rate * np.hypot(1.0, toward)
+    return flux
 
 
 class Arrival(NamedTuple):
@@ -136,7 +137,7 @@ def angle_from_up_deg(
     tilt = np.radians(tilt_deg)
     about = np.cos(np.radians(wind_from_deg - facing_deg))[:, None]
     cosine = np.sin(slant) * (np.sin(tilt) * about) + np.cos(slant) * np.cos(tilt)
-    angle = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
+    angle: Floats = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
     lost = np.isnan(wind_from_deg) & (wind_mps > 0.0)
     calm = np.isnan(wind_from_deg) & ~lost
     angle[calm] = tilt_deg

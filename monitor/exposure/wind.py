@@ -123,7 +123,7 @@ def gust_10m(
     """
     u10 = wind_10m(wind_mps, basis, wind_height_m, site)
     z0 = _OPEN_Z0_M if basis == "open" else _ROUGHNESS[site][1]
-    raised = gust_mps * max(1.0, float(wind_10m(np.float64(1.0), basis, wind_height_m, site)))
+    raised = gust_mps * max(1.0, float(wind_10m(np.ones(1), basis, wind_height_m, site)[0]))
     return np.where(np.isnan(gust_mps), u10 * gust_factor(_REFERENCE_M, z0), raised)
 
 

@@ -1,0 +1,99 @@
+"""What a message says beside what to do: the rain, the wind, where it comes in."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+import numpy as np
+
+from monitor.domain import Facts, Fixture, Floats, Position, Show
+from monitor.exposure.results import Exposure
+from monitor.exposure.rig import place_of
+from monitor.exposure.shelter import SIDES, ray_to_edge
+from monitor.planning.workable import gust_at_position
+from monitor.units import to_moment
+
+
+def fixture_names(fixtures: Sequence[Fixture]) -> tuple[str, ...]:
+    """What the fixtures are, most numerous first: "6 moving beam, IP54"."""
+    kinds: Counter[str] = Counter()
+    for fixture in fixtures:
+        what = fixture.type or fixture.name or "fixture"
+        kinds[f"{what}, {fixture.code.canonical}"] += fixture.count
+    return tuple(f"{count} {what}" for what, count in kinds.most_common())
+
+
+def gap_into(position: Position, show: Show, wind_from_deg: float) -> str:
+    """Where the water comes in, in crew words."""
+    spot = place_of(position, show).spot
+    if spot is None:
+        return "open sky" if position.roof is None else "the roof's edge"
+    if np.isnan(wind_from_deg):
+        return "the roof's nearest open side"
+    distance, is_open = ray_to_edge(spot, np.array([wind_from_deg]))
+    if not is_open[0]:
+        return "a closed side; slanting rain from beside it"
+    across = {
+        side: abs(spot.distance(side) - distance[0])
+        for side in SIDES
+        if side not in spot.roof.closed
+    }
+    side = min(across, key=lambda s: across[s])
+    return (
+        f"under the {side} edge of the roof, {distance[0]:.1f} m in, {spot.rise_m:.1f} m below it"
+    )
+
+
+def weather_facts(
+    show: Show,
+    position: Position,
+    ahead: Exposure,
+    group: int,
+    steps: slice,
+    fixtures: Sequence[Fixture],
+) -> Facts:
+    """Facts of a wet spell at a position.
+
+    Parameters
+    ----------
+    ahead : the forecast's exposure
+    group : the worst one of the job
+    steps : of the spell, from now on
+    fixtures : of the job, for their names
+    """
+    weather = ahead.steps.weather
+    weights = weather.weights
+
+    def mean(values: Floats) -> Floats:
+        return np.tensordot(weights, np.nan_to_num(values), axes=1)
+
+    rain = mean(weather.rain_mm[:, steps])
+    wettest = int(rain.argmax()) if len(rain) else 0
+    driven = mean(ahead.wetting_mm[:, steps, group])
+    gust = gust_at_position(ahead.steps, position, show.site)[:, steps]
+    peak = np.nan_to_num(gust, nan=-1.0).max(axis=0)
+    known_gust = len(peak) > 0 and peak.max() >= 0.0
+    starts, ends = weather.starts[steps], weather.ends[steps]
+    first_member = 0
+    wind = weather.wind_mps[first_member, steps]
+    come_from = weather.wind_from_deg[first_member, steps]
+    known = len(wind) > 0
+    toward = float(come_from[wettest]) if known else float("nan")
+    return Facts(
+        site_name=show.site.name,
+        timezone=show.site.timezone.key,
+        position_name=position.name,
+        fixture_names=fixture_names(fixtures),
+        rain_mm=float(rain.sum()),
+        driven_mm=float(driven.sum()),
+        wet_from=to_moment(starts[0]) if known else None,
+        wet_to=to_moment(ends[-1]) if known else None,
+        wind_mps=float(wind[wettest]) if known and not np.isnan(wind[wettest]) else None,
+        wind_from_deg=None if np.isnan(toward) else toward,
+        gust_mps=float(peak.max()) if known_gust else None,
+        gust_at=to_moment(starts[int(peak.argmax())]) if known_gust else None,
+        gap=gap_into(position, show, toward),
+        access=position.access,
+        access_limit_mps=position.access_limit_mps,
+    )
