@@ -17,7 +17,7 @@ from monitor.show.plain_text import plain_text
 from monitor.show.values import NUMBER, Between, OneOf, hyphenated
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from monitor.domain import Code
 
@@ -34,10 +34,16 @@ class CsvFile:
     Parameters
     ----------
     columns : every known column; the `required` ones must be there
+    other_names : what a column is often called elsewhere; never guessed, but not ignored
     """
 
     def __init__(
-        self, data: bytes, name: str, columns: Sequence[str], required: Sequence[str]
+        self,
+        data: bytes,
+        name: str,
+        columns: Sequence[str],
+        required: Sequence[str],
+        other_names: Mapping[str, str] | None = None,
     ) -> None:
         self.name = name
         self.faults = Faults(name)
@@ -59,7 +65,7 @@ class CsvFile:
             Problem("delimiter", f"{told}.", "Nothing need be done.", file=name, refused=False)
             for told in self._table.told
         )
-        self._match(self._table, columns, required)
+        self._match(self._table, columns, required, other_names or {})
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -104,6 +110,10 @@ class CsvFile:
             Problem(code, says, remedy, file=self.name, line=line, key=column, refused=False)
         )
 
+    def has_column(self, column: str) -> bool:
+        """Whether a heading names it."""
+        return column in self._places
+
     def rows(self) -> Iterator[Row]:
         """The rows that have as many cells as there are headings, no more and no fewer."""
         if self._table is None:
@@ -146,17 +156,26 @@ class CsvFile:
             text = text.replace(",", ".")
         return float(text) if NUMBER.fullmatch(text) else None
 
-    def _match(self, table: Table, columns: Sequence[str], required: Sequence[str]) -> None:
+    def _match(
+        self,
+        table: Table,
+        columns: Sequence[str],
+        required: Sequence[str],
+        other_names: Mapping[str, str],
+    ) -> None:
+        plain = [re.sub(r"[^a-z0-9]+", "_", h).strip("_") for h in table.headings]
         ignored: list[str] = []
         misspelt: set[str] = set()
-        for index, heading in enumerate(table.headings):
-            column = re.sub(r"[^a-z0-9]+", "_", heading).strip("_")
-            near = column if column in columns else meant(column, columns)
+        for index, (heading, column) in enumerate(zip(table.headings, plain, strict=True)):
             if column in columns and column not in self._places:
                 self._places[column] = index
-            elif column in columns:
+                continue
+            if column in columns:
                 self._column(table, column, "repeated-column", "stands twice", "Keep one of them.")
-            elif near is not None:
+                continue
+            near = other_names.get(column) or meant(column, columns, same_initial=True)
+            # Beside the column itself, one that looks like it is something else.
+            if near is not None and near not in plain:
                 misspelt.add(near)
                 unit = " The unit stands in the name." if other_unit(column, near) else ""
                 remedy = f"Perhaps {near} is meant.{unit}"
@@ -197,6 +216,10 @@ class Row:
         """Whether the cell holds anything."""
         return column in self._cells
 
+    def lacks(self, column: str) -> bool:
+        """Whether the cell is empty; a column that is not there was told of already."""
+        return column not in self._cells and self._file.has_column(column)
+
     def refuse(self, code: str, column: str, says: str, remedy: str) -> None:
         """A fault of this row; `says` goes on from "Row 7, ..."."""
         self._file.faults.add(code, self.line, column, f"Row {self.line}, {says}", remedy)
@@ -217,7 +240,7 @@ class Row:
 
     def needed(self, column: str) -> str | None:
         """A text that every row must have."""
-        if not self.has(column):
+        if self.lacks(column):
             self.refuse("missing-value", column, f"{column} is empty.", f"Give {column}.")
         return self.text(column)
 

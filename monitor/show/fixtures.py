@@ -47,6 +47,17 @@ COLUMNS = [
     "stated_hours_in_rain",
     "value",
 ]
+OTHER_NAMES = {
+    **dict.fromkeys(("ip", "ip_code", "ip_rating", "rating", "protection"), "code"),
+    **dict.fromkeys(("qty", "quantity", "number", "amount", "pieces"), "count"),
+    **dict.fromkeys(("location", "place", "truss"), "position"),
+    **dict.fromkeys(("supply", "psu", "psu_code"), "supply_code"),
+    **dict.fromkeys(("hung", "mounting", "orientation"), "mount"),
+    **dict.fromkeys(("from_front",), "in_from_front_m"),
+    **dict.fromkeys(("from_right",), "in_from_right_m"),
+}
+"""What lists from elsewhere call a column that counts here."""
+
 REQUIRED = ("id", "code", "position")
 
 _UNREAD = Code(label="", canonical="IPXX", dust=None, water=())
@@ -109,7 +120,7 @@ def _fixture(row: Row, around: Surroundings) -> Fixture | None:
     name, position = row.needed("id"), row.needed("position")
     if name is not None and len(name) > 60:
         row.refuse("bad-id", "id", "id is longer than 60 letters.", "Give a short one.")
-    if not row.has("code"):
+    if row.lacks("code"):
         row.refuse(
             "missing-value",
             "code",

@@ -12,7 +12,7 @@ from monitor.feeds.sheet import read_sheet
 from monitor.show.csv_file import CsvFile
 from monitor.show.findings import SHOW_FILE
 from monitor.show.fixtures import COLUMNS as FIXTURE_COLUMNS
-from monitor.show.fixtures import FIXTURES_FILE, Surroundings, fixtures
+from monitor.show.fixtures import FIXTURES_FILE, OTHER_NAMES, Surroundings, fixtures
 from monitor.show.fixtures import REQUIRED as FIXTURE_REQUIRED
 from monitor.show.logfile import COLUMNS as LOG_COLUMNS
 from monitor.show.logfile import LOG_FILE, log_entries
@@ -143,7 +143,7 @@ def _unreadable(name: str, fault: OSError) -> UnableError:
 
 
 def _fixtures(data: bytes, read: ShowFile) -> tuple[tuple[Fixture, ...], CsvFile]:
-    table = CsvFile(data, FIXTURES_FILE, FIXTURE_COLUMNS, FIXTURE_REQUIRED)
+    table = CsvFile(data, FIXTURES_FILE, FIXTURE_COLUMNS, FIXTURE_REQUIRED, OTHER_NAMES)
     around = Surroundings(read.position_ids, read.cover_ids, read.positions, read.roofs)
     return fixtures(table, around), table
 

@@ -49,7 +49,7 @@ def _entry(
             at = moment(stamp, zone)
         except ClockError as fault:
             row.refuse(fault.code, "at", f"at: {fault.says}", fault.remedy)
-    if not row.has("entry"):
+    if row.lacks("entry"):
         row.refuse(
             "missing-value", "entry", "entry is empty.", f"Give one of {', '.join(_ENTRY.names)}."
         )

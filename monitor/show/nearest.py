@@ -66,20 +66,21 @@ _UNITS = frozenset(
 )
 
 
-def meant(name: str, known: Iterable[str]) -> str | None:
-    """The known name that `name` probably stands for: other spelling, other unit, a slip."""
-    names = list(known)
+def meant(name: str, known: Iterable[str], *, same_initial: bool = False) -> str | None:
+    """The known name that `name` probably stands for: other spelling, other unit, a slip.
+
+    `same_initial`: a slip does not touch the first letter, so `mode` is no slip of code.
+    """
+    names = {_plain(candidate): candidate for candidate in known}
     plain = _plain(name)
-    for candidate in names:
-        if _plain(candidate) == plain:
-            return candidate
-    stem = _stem(plain)
-    if stem != plain:
-        for candidate in names:
-            if _stem(_plain(candidate)) == stem:
-                return candidate
-    close = get_close_matches(plain, [_plain(n) for n in names], n=1, cutoff=_LIKENESS)
-    return next((n for n in names if close and _plain(n) == close[0]), None)
+    if plain in names:
+        return names[plain]
+    by_stem = {_stem(candidate): candidate for candidate in names}
+    if _stem(plain) in by_stem:
+        return names[by_stem[_stem(plain)]]
+    likely = [n for n in names if not same_initial or n[:1] == plain[:1]]
+    close = get_close_matches(plain, likely, n=1, cutoff=_LIKENESS)
+    return names[close[0]] if close else None
 
 
 def other_unit(name: str, known: str) -> bool:

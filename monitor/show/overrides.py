@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from monitor.domain import Problem
 from monitor.show.explain import keys_of
-from monitor.show.nearest import suggestion
+from monitor.show.nearest import meant
 from monitor.show.settings import LISTED_SECTIONS, PLAIN_SECTIONS
 
 if TYPE_CHECKING:
@@ -62,9 +62,14 @@ def _unknown(variable: str, known: Iterable[str]) -> Problem:
     if section in LISTED_SECTIONS:
         remedy = f"{section} is a list: change it in show.toml. Only plain keys can be overridden."
     else:
-        remedy = suggestion(variable, [*known, SHOW_VARIABLE])
-        if remedy.startswith("Known"):
-            remedy = "Remove it, or write DRYSPELL_SECTION__KEY, like DRYSPELL_POLICY__RISK."
+        # The common beginning would make all of them look alike.
+        tail = variable.upper().removeprefix(PREFIX)
+        near = meant(tail, [name.removeprefix(PREFIX) for name in (*known, SHOW_VARIABLE)])
+        remedy = (
+            f"Perhaps {PREFIX}{near} is meant."
+            if near
+            else "Remove it, or write DRYSPELL_SECTION__KEY, like DRYSPELL_POLICY__RISK."
+        )
     return Problem(
         "unknown-variable",
         f"The variable {variable} overrides nothing in a show.",

@@ -179,7 +179,7 @@ def _judged(
     for at, position_part in _sound(merged, "positions", PositionPart):
         found = plan.position(position_part, at, roofs, roof_ids, findings)
         positions.setdefault(found.id, found)
-    if settings is not None and not positions:
+    if merged.get("positions", []) == []:
         findings.refuse(
             ("positions",),
             "no-positions",
@@ -208,7 +208,7 @@ def _judged(
         problems=findings.problems,
         notes=findings.notes,
         settings=settings,
-        position_ids=_ids(merged, "positions"),
+        position_ids=_ids(merged, "positions") or None,
         cover_ids=_ids(merged, "covers"),
         zone=zone,
         roofs=roofs,
