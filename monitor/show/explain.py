@@ -66,6 +66,8 @@ _PLAIN: dict[str, tuple[str, str, str]] = {
     ),
     "bool_type": ("bad-value", "is neither true nor false", "Write true or false."),
     "bool_parsing": ("bad-value", "is neither true nor false", "Write true or false."),
+    "stamp": ("bad-time", "is not a day and a time", 'Write it like "2027-07-15T13:00".'),
+    "model_type": ("bad-value", "is not a set of keys", "Write it like { height_m = 3.0, ... }."),
     "empty": ("bad-text", "is empty", "Write a text in quotes, or leave the key out."),
     "line": ("bad-text", "is not one line of text", "At most 200 letters on one line."),
     "text": ("bad-text", "is not a text", 'Write it in quotes: "like this".'),
@@ -81,7 +83,7 @@ def _sentence(error: ErrorDetails, path: Path, findings: Findings) -> tuple[str,
         return _unknown(path, key, findings)
     if kind in {"missing", "format"}:
         return _missing(path, key, subject, kind)
-    if kind in _PLAIN:
+    if kind in _PLAIN and len(path) > 1:
         code, what, remedy = _PLAIN[kind]
         return code, f"{subject} {what}.", remedy
     if kind in {"number", "range", "choice", "zone"}:
@@ -168,7 +170,7 @@ def _wrong_shape(path: Path, key: str, subject: str) -> tuple[str, str, str]:
         )
     if len(path) == 1 and key in PLAIN_SECTIONS:
         return "bad-value", f"{key} is not a section.", f"Head it with [{key}]."
-    return "bad-value", f"{subject} cannot be read.", "See the starter shows for its form."
+    return "bad-value", f"{subject} cannot be read.", "A starter show has an example of its form."
 
 
 def _shown(path: Path, findings: Findings) -> str | None:

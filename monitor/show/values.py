@@ -122,7 +122,9 @@ def _zone(value: object) -> ZoneInfo:
 
 def _stamp(value: object) -> str:
     """A time as text: site time is not known yet when the file is read."""
-    return value.isoformat() if isinstance(value, datetime) else _text(value)
+    if isinstance(value, str | datetime):
+        return value.isoformat() if isinstance(value, datetime) else _text(value)
+    raise PydanticCustomError("stamp", "not a time")
 
 
 def _several(value: object) -> object:
