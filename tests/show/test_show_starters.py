@@ -5,6 +5,7 @@ import os
 import pytest
 
 from monitor.builtin import builtin
+from monitor.check import check
 from monitor.codes import credited_digits
 from monitor.domain import BadInputError, UnableError
 from monitor.show import STARTERS, read_show, write_starter
@@ -43,6 +44,13 @@ def test_what_is_out_in_a_starter_suits_its_position(tmp_path, kind):
         if fixture.cover:
             stock[fixture.cover] += fixture.count
     assert all(show.covers[cover].in_stock >= wanted for cover, wanted in stock.items())
+
+
+@pytest.mark.parametrize("kind", STARTERS)
+def test_check_passes_a_starter(tmp_path, kind):
+    write_starter(kind, tmp_path)
+    checked = check(read_show(tmp_path, {}).show)
+    assert [(one.fixture.id, one.unsuited) for one in checked if one.unsuited] == []
 
 
 def test_a_folder_with_a_show_is_left_as_it_is(tmp_path):
