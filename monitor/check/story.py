@@ -32,6 +32,11 @@ def story(checked: Sequence[Checked], show: Show) -> list[str]:
     return lines
 
 
+def wrapped_note(text: str) -> str:
+    """A note on how the files were read, wrapped to the same width."""
+    return "\n".join(_wrapped(text, hang=2))
+
+
 def _heading(show: Show) -> str:
     pieces = sum(fixture.count for fixture in show.fixtures)
     name = textwrap.shorten(show.site.name, 40, placeholder="...")

@@ -77,8 +77,7 @@ def _unmarked(parts: Mapping[Part, Code]) -> Iterator[str]:
         if code.canonical == _UNMARKED and code is not OPEN_TAIL:
             whose = "" if part == "fixture" else f" on its {part}"
             yield (
-                f"No code is marked{whose}: it counts as unprotected, "
-                "against dust and water alike."
+                f"No code is marked{whose}: it counts as unprotected, against dust and water alike."
             )
 
 

@@ -1,0 +1,156 @@
+"""What the crew says it did, as log entries: names held against the show, every fault told."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from monitor.domain import BadInputError, LogEntry, Problem
+from monitor.show.clock import ClockError, moment
+from monitor.show.nearest import suggestion
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+    from datetime import datetime
+
+    from monitor.domain import Alert, EntryKind, InspectionResult, Show
+
+_PART_OF = re.compile(r"(\d{1,6})\s*(?:of|/)\s*(\d{1,6})", re.IGNORECASE | re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One `dryspell log` as typed; None: not given."""
+
+    entry: EntryKind
+    position: str | None = None
+    fixture: str | None = None
+    alert: str | None = None
+    at: str | None = None
+    count: str | None = None
+    to: str | None = None
+    result: InspectionResult | None = None
+    by: str | None = None
+    note: str | None = None
+
+
+def entries_of(
+    said: Said, show: Show, alerts: dict[str, Alert], now: datetime
+) -> tuple[LogEntry, ...]:
+    """The log entries that `said` stands for; BadInputError with every fault in it.
+
+    One for a position or a fixture. For an alert: one for its position where it is about all
+    that hangs there or only a part of it is done, else one for each of its fixtures.
+    """
+    problems: list[Problem] = []
+
+    def refuse(code: str, option: str, says: str, remedy: str) -> None:
+        problems.append(Problem(code, says, remedy, key=option))
+
+    places = [p for p in (said.position, said.fixture, said.alert) if p is not None]
+    if len(places) != 1:
+        refuse(
+            "position-or-fixture",
+            "--position",
+            "No place is given." if not places else "More than one place is given.",
+            "Give one of --position ID, --fixture ID and --alert ID.",
+        )
+    at = now
+    if said.at is not None:
+        try:
+            at = moment(said.at, show.site.timezone)
+        except ClockError as fault:
+            refuse(fault.code, "--at", fault.says, fault.remedy)
+    for option, name, kind, ids in (
+        ("--position", said.position, "position", show.positions.keys()),
+        ("--to", said.to, "position", show.positions.keys()),
+        ("--fixture", said.fixture, "fixture", [f.id for f in show.fixtures]),
+        ("--alert", said.alert, "alert", alerts.keys()),
+    ):
+        _known(option, name, kind, ids, problems)
+    if said.entry == "moved" and said.to is None:
+        refuse("missing-value", "--to", "Where it was moved to is not said.", "Give --to ID.")
+    if said.entry == "inspected" and said.result is None:
+        refuse(
+            "missing-value",
+            "--result",
+            "What was found is not said.",
+            "Give --result dry, damp, water-inside or not-tested.",
+        )
+    for option, value, wanted in (
+        ("--to", said.to, "moved"),
+        ("--result", said.result, "inspected"),
+    ):
+        if value is not None and said.entry != wanted:
+            refuse(
+                "not-for-entry",
+                option,
+                f"{option} is given with {said.entry}.",
+                f"Leave it out: it belongs to {wanted}.",
+            )
+    count = _count(said.count, problems)
+    alert = alerts.get(said.alert) if said.alert is not None else None
+    if alert is not None and alert.position is None and not alert.fixtures:
+        refuse(
+            "no-work",
+            "--alert",
+            f"Alert {alert.id} is about {alert.kind}; nothing hangs on it.",
+            "Give --position ID or --fixture ID.",
+        )
+    if problems:
+        raise BadInputError(problems)
+    if alert is None:
+        spots: tuple[tuple[str | None, str | None], ...] = ((said.position, said.fixture),)
+    else:
+        spots = _spots_of(alert, show, part_done=count is not None)
+    return tuple(
+        LogEntry(
+            at=at,
+            entry=said.entry,
+            position=position,
+            fixture=fixture,
+            count=count,
+            to=said.to,
+            result=said.result,
+            by=said.by,
+            note=said.note,
+        )
+        for position, fixture in spots
+    )
+
+
+def _known(
+    option: str, name: str | None, kind: str, ids: Collection[str], problems: list[Problem]
+) -> None:
+    if name is None or name in ids:
+        return
+    remedy = suggestion(name, ids) if ids else "None has been raised yet."
+    where = "known here" if kind == "alert" else "in the show"
+    problems.append(
+        Problem(f"unknown-{kind}", f"{kind} {name} is not {where}.", remedy, key=option)
+    )
+
+
+def _count(text: str | None, problems: list[Problem]) -> tuple[int, int] | None:
+    if text is None:
+        return None
+    found = _PART_OF.fullmatch(text.strip())
+    if found is None or not 1 <= int(found[1]) <= int(found[2]):
+        problems.append(
+            Problem("bad-count", f'"{text[:40]}".', 'Write it like "3 of 15".', key="--count")
+        )
+        return None
+    return int(found[1]), int(found[2])
+
+
+def _spots_of(
+    alert: Alert, show: Show, *, part_done: bool
+) -> tuple[tuple[str | None, str | None], ...]:
+    """(position, fixture) of each entry, one of the two None."""
+    there = {f.id for f in show.fixtures if f.position == alert.position}
+    if alert.position is not None and (
+        part_done or not alert.fixtures or there <= {*alert.fixtures}
+    ):
+        return ((alert.position, None),)
+    return tuple((None, fixture) for fixture in alert.fixtures)

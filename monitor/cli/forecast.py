@@ -1,0 +1,48 @@
+"""`dryspell ahead` and `dryspell run`: one look at the weather, and the watch itself."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from monitor import service
+from monitor.cli.licence import licence_option, settle_licences
+from monitor.cli.surroundings import environ, json_option, now, read, show_option
+from monitor.cli.writing import tell, write_json
+from monitor.feeds.sheet import find_sheet
+from monitor.feeds.sheet_lint import RECORD
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from monitor.domain import Feed
+    from monitor.feeds.sheet_parts import Sheet
+
+
+@click.command()
+@show_option
+@json_option
+@licence_option
+def ahead(folder: Path, json_file: str | None, accepted: bool) -> int:
+    """Fetch the weather now; say what must be done, and by when."""
+    settle_licences(folder, _sheets_of(folder), accepted=accepted)
+    found = service.look_ahead(folder, environ(), now)
+    write_json(service.ahead_json(found), json_file)
+    tell(service.ahead_lines(found), json_file)
+    return 1 if found.lost else 0
+
+
+@click.command()
+@show_option
+@licence_option
+def run(folder: Path, accepted: bool) -> int:
+    """Watch the weather and tell the crew, until stopped (Ctrl-C, or a polite kill)."""
+    settle_licences(folder, _sheets_of(folder), accepted=accepted)
+    return service.serve(folder, environ(), consent=True)
+
+
+def _sheets_of(folder: Path) -> list[tuple[Sheet, Feed]]:
+    """The sheet of every feed of the show that asks a server."""
+    feeds = read(folder).show.feeds
+    return [(find_sheet(feed.sheet, folder), feed) for feed in feeds if feed.sheet != RECORD]
