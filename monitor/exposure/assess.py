@@ -79,7 +79,6 @@ class _Assessment:
         self._rig, self._groups, self._steps, self._carried = rig, groups, steps, carried
         self._shared = Shared(steps, rig, carried.surface_mm)
         self._rain = Rain(steps, rig.show.policy)
-        self._tables: dict[Credit, Floats] = {}
         members, n_steps = steps.rate_mm_h.shape
         shape = (n_steps, len(groups), members)
         self.wetting, self.used = np.zeros(shape), np.zeros(shape)
@@ -99,13 +98,6 @@ class _Assessment:
         self.blown = np.full(per_group, np.nan)
         self.last_cover_off = np.zeros(len(groups), dtype=bool)
         self.film = np.broadcast_to(carried.film_mm[:, None], per_group[::-1]).copy()
-
-    def _table(self, credited: Credit) -> Floats | None:
-        if not credited.limited or credited.flat_mm is not None:
-            return None
-        if credited not in self._tables:
-            self._tables[credited] = credited.inverse_table()
-        return self._tables[credited]
 
     def _resets(self, moments: Sequence[float]) -> list[int]:
         """Steps before which something logged takes effect; earlier entries are in `carried`."""
@@ -152,13 +144,13 @@ class _Assessment:
                 continue
             self.wetting[where, g] = (span.through(kind, here.wetting) * weight[where]).T
             salt = segment.place.spray is not None and segment.place.spray.salt
-            credits = part_credits(
+            credited_parts = part_credits(
                 kind, self._rig.show.policy, connector_open=segment.connector_open, salt=salt
             )
-            for part, credited in credits.items():
+            for part, credited in credited_parts.items():
                 if not credited.limited or credited.film_may_dry:
                     continue
-                inverse = self._table(credited)
+                inverse = None if credited.flat_mm is not None else credited.inverse_table()
 
                 def rate(
                     hood: float | None,
@@ -233,9 +225,11 @@ class _Assessment:
         policy, kind = self._rig.show.policy, self._groups[g].kind
         if not policy.run_off_dries:
             return
-        credits = part_credits(kind, policy, connector_open=kind.connector_open, salt=False)
+        credited_parts = part_credits(kind, policy, connector_open=kind.connector_open, salt=False)
         drying = [
-            p for p, part in enumerate(PARTS) if part in credits and credits[part].film_may_dry
+            p
+            for p, part in enumerate(PARTS)
+            if part in credited_parts and credited_parts[part].film_may_dry
         ]
         if not drying:
             return

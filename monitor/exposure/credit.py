@@ -7,6 +7,7 @@ angle its test covers; past it the credit falls to first run-off.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -87,6 +88,7 @@ class Credit:
             best = np.maximum(best, allowance * (self.floor_mm / allowance) ** fall)
         return best
 
+    @cache  # noqa: B019: a show has few credits, and their tables serve every evaluation
     def inverse_table(self) -> Floats:
         """1 / allowance at 0, 0.01, ... 180 degrees: one gather per drop instead of a power."""
         angles = np.arange(0.0, 180.0 + _TABLE_STEP_DEG / 2, _TABLE_STEP_DEG)
@@ -98,7 +100,8 @@ def table_index(angle_deg: Floats) -> np.ndarray:
     return np.rint(angle_deg * (1.0 / _TABLE_STEP_DEG)).astype(np.intp)
 
 
-UNLIMITED = Credit(False, None, (), 0.5, 30.0)
+LIMITED = True
+UNLIMITED = Credit(limited=False, flat_mm=None, steps=(), floor_mm=0.5, taper_deg=30.0)
 
 
 def credit(
@@ -133,7 +136,7 @@ def credit(
     """
     floor = policy.run_off_mm
     if stated_mm is not None:
-        return Credit(True, stated_mm, (), floor, policy.taper_deg)
+        return Credit(LIMITED, stated_mm, (), floor, policy.taper_deg)
     if no_rain_limit(code, condition, strict_immersion=policy.strict_immersion):
         return UNLIMITED
     k = condition_factor(condition, policy, salt=salt)
@@ -147,7 +150,9 @@ def credit(
     )
     everywhere = [allowance for covers_to, allowance in steps if covers_to >= 180.0]
     if not steps:
-        return Credit(True, floor, (), floor, policy.taper_deg, film_may_dry=policy.run_off_dries)
+        return Credit(
+            LIMITED, floor, (), floor, policy.taper_deg, film_may_dry=policy.run_off_dries
+        )
     if everywhere and max(a for _, a in steps) <= max(everywhere):
-        return Credit(True, max(everywhere), (), floor, policy.taper_deg)
-    return Credit(True, None, steps, floor, policy.taper_deg)
+        return Credit(LIMITED, max(everywhere), (), floor, policy.taper_deg)
+    return Credit(LIMITED, None, steps, floor, policy.taper_deg)

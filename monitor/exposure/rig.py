@@ -86,6 +86,16 @@ class Kind:
         parts = self.codes(connector_open=self.connector_open)
         return min(parts, key=lambda part: order.index(standing(parts[part])))
 
+    def allowance_mm(self, part: Part, policy: Policy) -> float | None:
+        """Nominal allowance of a part times its condition, at angle 0 from its tested up.
+
+        None: no limit from rain.
+        """
+        salt = self.place.spray is not None and self.place.spray.salt
+        credited = part_credits(self, policy, connector_open=self.connector_open, salt=salt)
+        limit = float(credited[part].at(0.0)) if part in credited else np.inf
+        return None if np.isinf(limit) else limit
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Rig:
