@@ -28,9 +28,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from exposure.fao_by_hand import fao_elevation, fao_hour
+from exposure.fine_spectrum import summed, used_by_digit_3
 from exposure.rigs import hours, one_fixture, run
-from fao_by_hand import fao_elevation, fao_hour
-from fine_classes import summed, used_by_digit_3
 
 import monitor.exposure
 from monitor.codes import read_code
@@ -39,6 +39,7 @@ from monitor.exposure.credit import credit, nominal_allowance_mm
 from monitor.exposure.damp import evaporation_mm_h, fao56_hourly_evaporation_mm_h, sun
 from monitor.exposure.drops import (
     RAIN,
+    Classes,
     arriving_shares,
     best_fraction_below,
     gunn_kinzer_fall_speed,
@@ -67,13 +68,28 @@ def median_drop_mm(rain_mm_h):
 
 
 def spray_drift_m(diameter_mm, height_m, wind_mps):
-    return wind_mps * height_m / gunn_kinzer_fall_speed(diameter_mm)
+    """Middle of the distances at which a fountain of one drop size wets a fixture."""
+    speed = gunn_kinzer_fall_speed(np.array([diameter_mm]))
+    one_size = Classes(speed, speed - 1e-9, speed + 1e-9)
+    away = np.arange(1.0, 30.0, 0.005)
+    wets = [
+        spray_rates(
+            one_size,
+            np.ones(1),
+            Spray(height_m, float(distance), 90.0, 1.0),
+            np.array([wind_mps]),
+            np.array([90.0]),
+        ).sum()
+        > 0.0
+        for distance in away
+    ]
+    return away[np.array(wets)].mean()
 
 
-def driving_rain_index_of_hours(rain_mm_h, wind_mps, wind_from_deg, wall_deg):
+def driving_rain_index_of_hours(rain_mm_h, wind_mps, wind_from_deg, wall_deg, each_h=1.0):
     return driving_rain_index(
-        np.array(rain_mm_h),
-        np.ones(len(rain_mm_h)),
+        np.array(rain_mm_h) * each_h,
+        np.full(len(rain_mm_h), each_h),
         np.array(wind_mps),
         np.array(wind_from_deg),
         wall_deg,
@@ -100,10 +116,14 @@ def used_in_an_hour(code, rain_mm_h, wind_mps):
     ).used[0, -1, 0]
 
 
-def ray_on_a_12_by_8_roof(toward_deg):
-    # the front is the south edge; right is clockwise of it from above, so the west edge
-    roof = Roof("r", facing_deg=180.0, width_m=12.0, depth_m=8.0, edge_height_m=5.0)
-    spot = Spot(roof, in_from_front_m=3.0, in_from_right_m=4.0, rise_m=3.0)
+def ray_on_a_12_by_8_roof(toward_deg, front):
+    # right is clockwise of the front from above: west of a south front, south of an east one
+    if front == "south":
+        roof = Roof("r", facing_deg=180.0, width_m=12.0, depth_m=8.0, edge_height_m=5.0)
+        spot = Spot(roof, in_from_front_m=3.0, in_from_right_m=4.0, rise_m=3.0)
+    else:
+        roof = Roof("r", facing_deg=90.0, width_m=8.0, depth_m=12.0, edge_height_m=5.0)
+        spot = Spot(roof, in_from_front_m=8.0, in_from_right_m=3.0, rise_m=3.0)
     return float(ray_to_edge(spot, np.array(toward_deg))[0])
 
 
@@ -301,6 +321,17 @@ def test_a_figure_comes_out_as_published(sheet, row):
     assert float(called(sheet)(**row["given"])) == pytest.approx(
         float(printed), rel=0, abs=within + 1e-12
     )
+
+
+@pytest.mark.parametrize(("sheet", "row"), ROWS)
+def test_a_figure_a_little_further_off_would_be_noticed(sheet, row):
+    printed = row["printed"]
+    within = allowed(row.get("tolerance", sheet.get("tolerance", "as printed")), printed)
+    ours = float(called(sheet)(**row["given"]))
+    assert math.isfinite(ours)
+    for off in (-1.0, 1.0):
+        wrong = ours + off * (2.1 * within + 1e-6)
+        assert wrong != pytest.approx(float(printed), rel=0, abs=within + 1e-12)
 
 
 @pytest.mark.parametrize(("sheet", "row"), SUMS)
