@@ -1,0 +1,206 @@
+"""One cycle of the service: what is known, what follows, and all of it written at once.
+
+The edges of the one transaction are here and nowhere else: revision, changes, messages and
+what is remembered are kept together or not at all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+from monitor.alerts.clock import utc_stamp
+from monitor.alerts.lifecycle import WatchState
+from monitor.alerts.losses import Found, feed_state, follow, weather_found
+from monitor.alerts.show_times import last_morning, next_morning
+from monitor.alerts.watch import on_watch
+from monitor.alerts.wording import message
+from monitor.domain import BadInputError, DryspellError
+from monitor.evaluation import evaluate
+from monitor.service.delivering import forget_gone
+from monitor.service.feeds_seen import RunsKept
+from monitor.service.telling import USUAL_LIFE, follow_trouble, send, tell
+from monitor.service.watched import in_short
+from monitor.store.chain import head
+from monitor.store.database import immediate
+from monitor.store.history import log_entries, recall, record_revision, remember
+from monitor.store.records import from_json, from_text, to_json, to_text
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from sqlite_utils import Database
+
+    from monitor.alerts.losses import FeedSight
+    from monitor.domain import LogEntry, Message, Show
+    from monitor.service.watched import FolderWatch, Watched
+
+STATE_KEY = "watch/state"
+TOLD_KEY = "watch/told"
+
+TOLD_LATELY = timedelta(hours=1)
+"""A service that is started again within this has not been away."""
+
+_TRIES = 5
+
+
+@dataclass(slots=True)
+class Cycle:
+    """What one evaluation leaves in memory for the next; everything that counts is on disk."""
+
+    watch: FolderWatch
+    runs: RunsKept = field(default_factory=RunsKept)
+
+    def run(self, db: Database, now: datetime) -> list[Message]:
+        """Evaluate once; returns the messages that were queued."""
+        watched = self.watch.current
+        for _ in range(_TRIES):
+            # What the crew logs while we think must not be answered with an order to do it.
+            self.runs.catch_up(db)
+            log = log_entries(db)
+            messages = self._judged(db, watched, log, now)
+            if messages is not None:
+                return messages
+        return []
+
+    def _judged(
+        self, db: Database, watched: Watched, log: tuple[LogEntry, ...], now: datetime
+    ) -> list[Message] | None:
+        """None where the log has changed meanwhile, and nothing is written."""
+        show = watched.show
+        before = _state(db)
+        found = evaluate(
+            watched.rig,
+            past=self.runs.past(show, log, now),
+            ahead=self.runs.ahead(show, now),
+            log=[entry for entry in log if entry.at <= now],
+            state=before,
+            now=now,
+            source=self.runs.source(show, now),
+        )
+        sights = self.runs.sights(db, show, self.watch.path)
+        with immediate(db):
+            if log_entries(db) != log:
+                return None
+            record_revision(db, watched.folder.files, show.revision, now)
+            told = [tell(db, show, change.alert, change.reason, now) for change in found.changes]
+            if found.state != before:
+                remember(db, STATE_KEY, found.state)
+            told += _about_the_monitor(db, show, self.watch, sights, now)
+            told += _on_watch(db, show, self.runs, sights, now)
+        return told
+
+
+def _state(db: Database) -> WatchState:
+    kept: Any = recall(db, STATE_KEY)
+    return WatchState() if kept is None else from_json(WatchState, to_json(kept))
+
+
+def _about_the_monitor(
+    db: Database, show: Show, watch: FolderWatch, sights: list[FeedSight], now: datetime
+) -> list[Message]:
+    """Feeds lost, a folder that cannot be read, and the end of a fault of our own."""
+    morning = next_morning(show, now)
+    broken = None
+    if watch.broken is not None:
+        says = f"The show folder was changed and is not used as it stands: {in_short(watch.broken)}"
+        broken = Found("notice", says, ("The folder as it was before stays in force",))
+    forget_gone(db, show, now)
+    steps = [
+        follow_trouble(
+            db,
+            show,
+            "weather",
+            weather_found(sights, show, now),
+            now,
+            over="the forecast is current again",
+            next_word_at=morning,
+        ),
+        follow_trouble(
+            db,
+            show,
+            "folder",
+            broken,
+            now,
+            over="the show folder is read again",
+            next_word_at=morning,
+        ),
+        follow_trouble(db, show, "fault", None, now, over="the monitor works again"),
+    ]
+    return [told for told in steps if told is not None]
+
+
+def _on_watch(
+    db: Database, show: Show, runs: RunsKept, sights: list[FeedSight], now: datetime
+) -> list[Message]:
+    """The on-watch message: at the start, when the show has changed, and every morning."""
+    if not all(sight.asked for sight in sights):
+        # At the very start: the first word on the weather is only seconds away.
+        return []
+    kept: Any = recall(db, TOLD_KEY)
+    if kept is not None and kept["revision"] == show.revision:
+        ended = show.event.load_out_at is not None and now > show.event.load_out_at
+        told_at = from_text(kept["at"])
+        if ended or last_morning(show, now) <= told_at <= now:
+            return []
+    at_end = head(db)
+    noted = (
+        f"The record of this watch has {at_end.rows} entries and ends in {at_end.link}; keep this "
+        "message, and the report can show that nothing before it was altered"
+    )
+    said = on_watch(
+        show,
+        at=now,
+        next_word_at=next_morning(show, now),
+        sources=[_feed_line(sight, runs, now) for sight in sights],
+        contacts=show.contacts,
+        assumptions=[noted],
+    )
+    send(db, show, said, now, now + USUAL_LIFE)
+    remember(db, TOLD_KEY, {"at": to_text(now), "revision": show.revision})
+    return [said]
+
+
+def begin_watch(db: Database, now: datetime) -> None:
+    """Have the on-watch message told again at a start, unless it was told within the hour."""
+    kept: Any = recall(db, TOLD_KEY)
+    if kept is not None and not timedelta(0) <= now - from_text(kept["at"]) < TOLD_LATELY:
+        remember(db, TOLD_KEY, None)
+
+
+def _feed_line(sight: FeedSight, runs: RunsKept, now: datetime) -> str:
+    state = feed_state(sight, now)
+    said = f"{sight.source}: {'no usable forecast' if state == 'lost' else state}"
+    run = runs.newest.get(sight.source)
+    credit = "" if run is None else run.weather.credit
+    return f"{said}. {credit}" if credit else said
+
+
+def fault_found(fault: Exception) -> Found:
+    """A cycle that failed, in words; the text of a foreign exception may hold a secret."""
+    if isinstance(fault, BadInputError):
+        why = in_short(fault)
+    elif isinstance(fault, DryspellError):
+        why = str(fault)
+    else:
+        why = f"a fault of the program ({type(fault).__name__})"
+    return Found(
+        "notice",
+        f"The monitor cannot work out what is needed: {why}",
+        ("It goes on trying every minute. Until it says otherwise, decide without it",),
+    )
+
+
+def tell_fault(db: Database, show: Show, fault: Exception, now: datetime) -> Message | None:
+    """Record and queue the alert about a failed cycle; None where it was told lately."""
+    with immediate(db):
+        return follow_trouble(
+            db, show, "fault", fault_found(fault), now, over="the monitor works again"
+        )
+
+
+def fault_message(show: Show, fault: Exception, now: datetime) -> tuple[Message, str] | None:
+    """The same for when nothing can be written, with an id for it."""
+    alert, _ = follow("weather", "fault", None, fault_found(fault), show, now, over="")
+    return None if alert is None else (message(alert, now), f"fault-{utc_stamp(now)}")

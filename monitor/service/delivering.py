@@ -1,0 +1,122 @@
+"""Sending what is due, and telling the others of a contact that cannot be reached."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from monitor.alerts.delivery import attempt, deliver_one, recipients
+from monitor.alerts.losses import Attempt, Failing, after_attempt, follow
+from monitor.service.telling import tell
+from monitor.store import outbox
+from monitor.store.database import immediate
+from monitor.store.history import recall, remember
+from monitor.store.records import from_json, to_json
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from datetime import datetime
+
+    from sqlite_utils import Database
+
+    from monitor.domain import Contact, Message, Show
+
+FAILING_KEY = "trouble/deliveries"
+
+
+@dataclass(frozen=True, slots=True)
+class _Failures:
+    """The contacts that messages do not reach, as kept."""
+
+    failing: tuple[Failing, ...] = ()
+
+
+def deliver_due(
+    db: Database,
+    show: Show,
+    contacts: Mapping[str, Contact],
+    now: Callable[[], datetime],
+    secret: Callable[[str], str],
+    jitter: Callable[[], float],
+    stopping: Callable[[], bool],
+) -> list[outbox.Settled]:
+    """Send everything that is due now; stops between two messages when asked to."""
+    done: list[outbox.Settled] = []
+
+    def look_after(settled: outbox.Settled) -> None:
+        _look_after(db, show, settled, now())
+
+    with immediate(db):
+        for settled in outbox.expire(db, now()):
+            look_after(settled)
+            done.append(settled)
+    while not stopping():
+        sent = deliver_one(db, contacts, now, secret, jitter, on_settled=look_after)
+        if sent is None:
+            break
+        done.append(sent)
+    return done
+
+
+def _look_after(db: Database, show: Show, settled: outbox.Settled, now: datetime) -> None:
+    """In the transaction that settles a message: what its failure, or its arrival, calls for."""
+    row = settled.row
+    failures = _kept(db)
+    there = any(contact.name == row.contact for contact in show.contacts)
+    alert, failing = after_attempt(
+        # A contact that the folder has no more is told of once and then forgotten.
+        failures.failing if there else (),
+        Attempt(
+            row.contact,
+            row.recipient,
+            row.message.subject,
+            settled.result,
+            row.attempt,
+            settled.detail,
+        ),
+        show,
+        now,
+    )
+    if there and failing != failures.failing:
+        remember(db, FAILING_KEY, _Failures(failing))
+    if alert is not None:
+        failed = {(f.contact, r) for f in (*failures.failing, *failing) for r in f.recipients}
+        tell(db, show, alert, alert.reason, now, leave_out=failed)
+
+
+def forget_gone(db: Database, show: Show, now: datetime) -> None:
+    """End the trouble of contacts that the show folder has no more."""
+    names = {contact.name for contact in show.contacts}
+    failures = _kept(db)
+    gone = [f for f in failures.failing if f.contact not in names]
+    if not gone:
+        return
+    for failing in gone:
+        over = f"the show folder has the contact {failing.contact} no more"
+        alert, _ = follow("delivery", "", failing.trouble, None, show, now, over=over)
+        if alert is not None:
+            tell(db, show, alert, alert.reason, now)
+    left = tuple(f for f in failures.failing if f.contact in names)
+    remember(db, FAILING_KEY, _Failures(left))
+
+
+def failing_contacts(db: Database) -> tuple[str, ...]:
+    """The contacts that messages do not reach at present."""
+    return tuple(f.contact for f in _kept(db).failing)
+
+
+def _kept(db: Database) -> _Failures:
+    kept: Any = recall(db, FAILING_KEY)
+    return _Failures() if kept is None else from_json(_Failures, to_json(kept))
+
+
+def shout(
+    show: Show, message: Message, row_id: str, secret: Callable[[str], str], now: datetime
+) -> bool:
+    """Send without the database, once, when it cannot be written; True where one arrived."""
+    outcomes = [
+        attempt(message, contact, recipient, row_id, secret=secret, now=now)
+        for contact in show.contacts
+        for recipient in recipients(contact)
+    ]
+    return any(outcome.sent for outcome in outcomes)

@@ -1,0 +1,288 @@
+"""The service: polling, evaluating and delivering, each at its own pace and on its own threads.
+
+A slow forecast never holds up an alert, and a slow mail server never holds up an evaluation.
+"""
+
+from __future__ import annotations
+
+import logging
+import random
+import signal
+import threading
+import time
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from apscheduler.executors.pool import ThreadPoolExecutor
+from apscheduler.schedulers.background import BackgroundScheduler
+
+from monitor.domain import BadInputError, DryspellError
+from monitor.service import status
+from monitor.service.cycle import Cycle, begin_watch, fault_message, tell_fault
+from monitor.service.delivering import deliver_due, shout
+from monitor.service.polling import Asking, forget_next_tries, poll_all, unanswered
+from monitor.service.watched import FolderWatch
+from monitor.store.chain import head
+from monitor.store.database import hold_folder, immediate, open_database
+from monitor.store.history import record_revision
+from monitor.store.outbox import free_leases, undelivered
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Mapping
+    from pathlib import Path
+    from types import FrameType
+
+    from sqlite_utils import Database
+
+DATABASE_NAME = "dryspell.db"
+DELIVERERS = 3
+"""Messages under way at once: one dead server must not hold up the others' mail."""
+JUMP_S = 60.0
+"""The wall clock is taken as set when it moves so much against the machine's own [s]."""
+SHOUT_AGAIN = timedelta(hours=1)
+
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How often each part looks whether there is something to do [s]."""
+
+    poll_s: float = 5.0
+    look_s: float = 5.0
+    """Whether something came in that calls for an evaluation"""
+    evaluate_s: float = 60.0
+    """An evaluation in any case: time passes, and deadlines with it"""
+    deliver_s: float = 1.0
+    clock_s: float = 1.0
+
+
+def serve(
+    folder: Path,
+    environ: Mapping[str, str],
+    *,
+    clock: Callable[[], datetime],
+    say: Callable[[str], None],
+    pace: Pace | None = None,
+    stop: threading.Event | None = None,
+) -> None:
+    """Watch a show until SIGTERM, SIGINT or `stop`; returns after a clean stop.
+
+    Parameters
+    ----------
+    clock : the wall clock, aware
+    say : takes a status line in plain words
+    stop : set to end the service from another thread
+
+    Raises
+    ------
+    BadInputError : the folder is wrong, or terms of use are unanswered
+    UnableError : another service watches the folder, or the disk refuses
+    """
+    watch = FolderWatch(folder, environ)
+    path = folder / DATABASE_NAME
+    # This connection is held for as long as the service lasts, so that the others, which
+    # come and leave with their jobs, are cheap.
+    with hold_folder(folder), _opened(path) as db:
+        show = watch.current.show
+        refused = unanswered(db, show.feeds, folder)
+        if refused:
+            raise BadInputError(refused)
+        now = clock()
+        with immediate(db):
+            record_revision(db, watch.current.folder.files, show.revision, now)
+            free_leases(db, now)
+            begin_watch(db, now)
+        for line in status.at_start(watch.current, undelivered(db, now), now):
+            say(line)
+        _Service(watch, path, clock, say, pace or Pace(), stop or threading.Event()).run()
+        say(status.at_stop(undelivered(db, clock())))
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[Database]:
+    """A connection of one's own: none is ever shared between threads."""
+    db = open_database(path)
+    with closing(db.conn):
+        yield db
+
+
+class _Service:
+    """The jobs and what they share."""
+
+    def __init__(
+        self,
+        watch: FolderWatch,
+        path: Path,
+        clock: Callable[[], datetime],
+        say: Callable[[str], None],
+        pace: Pace,
+        stop: threading.Event,
+    ) -> None:
+        self._watch, self._path = watch, path
+        self._clock, self._say, self._pace, self._stop = clock, say, pace, stop
+        self._cycle = Cycle(watch)
+        self._evaluated_at = 0.0
+        self._evaluated_rows = -1
+        self._shouted_at: datetime | None = None
+        self._offset = clock().timestamp() - time.monotonic()
+
+    def run(self) -> None:
+        """Schedule everything and wait; then let what is under way end."""
+        scheduler = self._scheduler()
+        with _signals(self._stop):
+            scheduler.start()
+            try:
+                while not self._stop.wait(self._pace.clock_s):
+                    self._mind_the_clock(scheduler)
+            finally:
+                self._stop.set()
+                scheduler.shutdown(wait=True)
+
+    def _scheduler(self) -> Any:
+        logging.getLogger("apscheduler").setLevel(logging.ERROR)
+        scheduler = BackgroundScheduler(
+            timezone=UTC,
+            executors={
+                "poll": ThreadPoolExecutor(1),
+                "evaluate": ThreadPoolExecutor(1),
+                "deliver": ThreadPoolExecutor(DELIVERERS),
+            },
+            job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
+        )
+        pace = self._pace
+        jobs = [("poll", "poll", self._poll, pace.poll_s)]
+        jobs += [("evaluate", "evaluate", self._evaluate, pace.look_s)]
+        jobs += [
+            (f"deliver-{n}", "deliver", self._deliver, pace.deliver_s) for n in range(DELIVERERS)
+        ]
+        for name, executor, work, seconds in jobs:
+            scheduler.add_job(
+                work,
+                "interval",
+                seconds=seconds,
+                id=name,
+                executor=executor,
+                next_run_time=datetime.now(UTC),
+            )
+        return scheduler
+
+    # ---- the jobs; none of them lets an exception out, for nobody would hear of it
+
+    def _poll(self) -> None:
+        try:
+            with _opened(self._path) as db:
+                asking = Asking(
+                    self._watch.current.show,
+                    self._watch.path,
+                    self._watch.secret,
+                    self._clock,
+                    random.random,
+                )
+                for polled in poll_all(db, asking):
+                    if polled.is_news:
+                        self._say(f"{polled.source}: {polled.says}")
+        except Exception as fault:  # noqa: BLE001
+            self._fault("polling", fault)
+
+    def _evaluate(self) -> None:
+        if self._stop.is_set():
+            return
+        try:
+            with _opened(self._path) as db:
+                rows = head(db).rows
+                waited = time.monotonic() - self._evaluated_at
+                nothing_new = rows == self._evaluated_rows and not self._watch.look()
+                if nothing_new and waited < self._pace.evaluate_s:
+                    return
+                messages = self._cycle.run(db, self._clock())
+                self._evaluated_at, self._evaluated_rows = time.monotonic(), head(db).rows
+            for message in messages:
+                self._say(status.of_message(message, self._watch.current.show))
+        except Exception as fault:  # noqa: BLE001
+            self._fault("evaluating", fault)
+
+    def _deliver(self) -> None:
+        try:
+            with _opened(self._path) as db:
+                watched = self._watch.current
+                for settled in deliver_due(
+                    db,
+                    watched.show,
+                    watched.contacts,
+                    self._clock,
+                    self._watch.secret,
+                    random.random,
+                    self._stop.is_set,
+                ):
+                    line = status.of_settled(settled)
+                    if line is not None:
+                        self._say(line)
+        except Exception as fault:  # noqa: BLE001
+            self._fault("delivering", fault)
+
+    # ---- when something goes wrong
+
+    def _fault(self, doing: str, fault: Exception) -> None:
+        """A job that failed is an alert of its own, and the service goes on."""
+        now, show = self._clock(), self._watch.current.show
+        if not isinstance(fault, DryspellError):
+            _log.error("a fault while %s", doing, exc_info=fault)
+        why = str(fault) if isinstance(fault, DryspellError) else type(fault).__name__
+        self._say(f"A fault while {doing}: {why}")
+        try:
+            with _opened(self._path) as db:
+                tell_fault(db, show, fault, now)
+        except Exception as second:  # noqa: BLE001
+            self._shout(fault, second, now)
+
+    def _shout(self, fault: Exception, second: Exception, now: datetime) -> None:
+        """Nothing can be written: tell everybody directly, at most once an hour."""
+        last = self._shouted_at
+        if last is not None and timedelta(0) <= now - last < SHOUT_AGAIN:
+            return
+        self._shouted_at = now
+        show = self._watch.current.show
+        told = fault_message(show, second if isinstance(second, DryspellError) else fault, now)
+        if told is not None:
+            arrived = shout(show, *told, self._watch.secret, now)
+            self._say("Told directly." if arrived else "Nobody could be told directly either.")
+
+    # ---- the wall clock
+
+    def _mind_the_clock(self, scheduler: Any) -> None:
+        """When the clock was set, whatever waits for a time by the old one is woken."""
+        offset = self._clock().timestamp() - time.monotonic()
+        moved, self._offset = offset - self._offset, offset
+        if abs(moved) < JUMP_S:
+            return
+        self._say(f"The clock was set by {moved:+.0f} s: everything is looked at again.")
+        try:
+            with _opened(self._path) as db:
+                free_leases(db, self._clock())
+                forget_next_tries(db, self._watch.current.show.feeds)
+        except DryspellError as fault:
+            self._fault("minding the clock", fault)
+        self._evaluated_at = 0.0
+        for job in scheduler.get_jobs():
+            job.modify(next_run_time=datetime.now(UTC))
+
+
+@contextmanager
+def _signals(stop: threading.Event) -> Iterator[None]:
+    """SIGTERM and SIGINT ask for a clean stop; only the main thread may listen for them."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def heard(_number: int, _frame: FrameType | None) -> None:
+        stop.set()
+
+    before = {number: signal.signal(number, heard) for number in (signal.SIGTERM, signal.SIGINT)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)

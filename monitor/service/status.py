@@ -1,0 +1,73 @@
+"""What the running service says about itself, in plain words, one line at a time."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from monitor.alerts import words
+from monitor.alerts.clock import SiteClock
+from monitor.alerts.show_times import next_morning
+from monitor.alerts.watch import NOBODY_TOLD, tells_nobody
+from monitor.service.feeds_seen import named
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import datetime
+
+    from monitor.domain import Message, Show
+    from monitor.service.watched import Watched
+    from monitor.store.outbox import Settled, Undelivered
+
+
+def at_start(watched: Watched, waiting: Undelivered, now: datetime) -> Iterator[str]:
+    """What is watched, from which weather, who is told, and when the next word comes."""
+    show = watched.show
+    pieces = sum(fixture.count for fixture in show.fixtures)
+    clock = SiteClock.named(show.site.timezone.key, now)
+    yield (
+        f"Watching {words.fixtures(pieces)} at {len(show.positions)} positions of "
+        f"{words.one_line(show.site.name)}. Stop with Ctrl-C."
+    )
+    feeds = ", ".join(name for name, _ in named(show.feeds))
+    yield f"Weather from: {feeds}." if feeds else "No weather feed is set: nothing can be foreseen."
+    if tells_nobody(show.contacts):
+        yield NOBODY_TOLD
+    else:
+        yield f"Told: {', '.join(words.one_line(c.name) for c in show.contacts)}."
+    if waiting.waiting:
+        yield f"{_messages(waiting.waiting)} of before still to be sent."
+    yield f"Next word by {clock.at(next_morning(show, now))}, or when something changes."
+    yield "Lightning is not detected, and silence is not safety."
+
+
+def at_stop(waiting: Undelivered) -> str:
+    """The last line."""
+    if not waiting.waiting:
+        return "Stopped. Nothing is watched now."
+    still = _messages(waiting.waiting)
+    return (
+        f"Stopped. Nothing is watched now. {still} not sent yet; the next start sends what holds."
+    )
+
+
+def of_message(message: Message, show: Show) -> str:
+    """A message that was queued."""
+    clock = SiteClock.named(show.site.timezone.key, message.at)
+    nobody = f" {NOBODY_TOLD}" if tells_nobody(show.contacts) else ""
+    return f"{clock.at(message.at)} {message.subject}{nobody}"
+
+
+def of_settled(settled: Settled) -> str | None:
+    """An attempt that did not end well; what was sent is not told line by line."""
+    row = settled.row
+    whom = row.contact if row.recipient == row.contact else f"{row.contact} ({row.recipient})"
+    subject = row.message.subject
+    if settled.result == "given-up":
+        return f"GIVEN UP: {subject} to {whom}: {settled.detail}"
+    if settled.result == "retry":
+        return f"Not sent yet: {subject} to {whom}: {settled.detail}"
+    return None
+
+
+def _messages(count: int) -> str:
+    return "1 message is" if count == 1 else f"{count} messages are"
