@@ -16,7 +16,8 @@ _MOVED_MINUTES = 20.0
 """A deadline that moved less is not told again."""
 _AMOUNT_RATIO = 1.5
 _SITE = "site"
-_PROTECTS = ("protect", "covered", "spent")
+_SPENT = "spent"
+_PROTECTS = ("protect", "covered", _SPENT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +112,7 @@ class _Step:
         self._changes: list[Change] = []
         self._open: list[OpenAlert] = []
         self._settled = set(state.settled)
+        self._spent = [opened for opened in state.open if opened.family == _SPENT]
 
     def run(self) -> tuple[tuple[Change, ...], WatchState]:
         jobs: dict[tuple[str, str], Job] = {
@@ -118,10 +120,11 @@ class _Step:
         }
         self._thunder()
         for opened in self._state.open:
-            if opened.family == _SITE:
-                continue
-            job = jobs.pop((opened.alert.position or "", opened.family), None)
-            self._continue(opened, job)
+            if opened.family not in (_SITE, _SPENT):
+                job = jobs.pop((opened.alert.position or "", opened.family), None)
+                self._continue(opened, job)
+        for opened in self._spent:
+            self._vanished(opened)
         for job in jobs.values():
             self._begin(job)
         stops_first = sorted(self._changes, key=lambda c: c.alert.stage != "stop")
@@ -267,9 +270,11 @@ class _Step:
         last = opened.alert
         lost = self._lost(opened, job)
         if lost and not self._nobody_works(opened):
-            self._overdue(opened, lost)
-            self._begin(job)
-            return
+            if last.stage == "overdue":
+                self._overdue(opened, lost)
+                self._begin(job)
+                return
+            self._spend(opened, lost)
         opened = replace(opened, calm_runs=0, calm_since=None, calm_run="", action=job.action)
         stage = self._stage(job)
         if stage is None or self._plan.thunder is not None:
@@ -336,7 +341,7 @@ class _Step:
             self._open.append(opened)
             return
         lost = tuple(f for f in left if plan.spent.get(f, False))
-        if lost and opened.family != "spent":
+        if lost and opened.family != _SPENT:
             if self._nobody_works(opened):
                 self._open.append(opened)
             else:
@@ -358,6 +363,18 @@ class _Step:
             if f not in kept and plan.spent.get(f, False) and not plan.protected.get(f, True)
         )
 
+    def _spend(self, opened: OpenAlert, lost: tuple[str, ...]) -> None:
+        """Tell what was lost under the position's own alert for that; the job goes on."""
+        position = opened.alert.position
+        before = next((o for o in self._spent if o.alert.position == position), None)
+        if before is not None:
+            self._spent.remove(before)
+            fixtures = tuple(dict.fromkeys((*before.alert.fixtures, *lost)))
+            self._overdue(replace(before, family="protect", alert=before.alert), fixtures)
+            return
+        alert = replace(opened.alert, id=self._new_id(position or ""))
+        self._overdue(replace(opened, alert=alert), lost)
+
     def _overdue(self, opened: OpenAlert, lost: tuple[str, ...]) -> None:
         rows = [self._show.fixture(f) for f in lost]
         alert = replace(
@@ -373,8 +390,8 @@ class _Step:
                 can_wait=(),
             ),
         )
-        spent = replace(opened, family="spent", alert=alert)
-        if opened.alert.stage == "overdue":
+        spent = replace(opened, family=_SPENT, alert=alert)
+        if opened.alert.stage == "overdue" and set(lost) <= set(opened.alert.fixtures):
             self._open.append(spent)
         else:
             self._tell(spent, "the allowance is spent and nothing is logged done")
@@ -415,7 +432,7 @@ class _Step:
 
     def _calm(self, opened: OpenAlert) -> None:
         """The forecast no longer asks for it: wait until runs and minutes agree."""
-        spent = opened.family == "spent"
+        spent = opened.family == _SPENT
         if self._plan.blind or (spent and self._plan.rain_ahead.get(opened.alert.position or "")):
             self._open.append(opened)
             return
