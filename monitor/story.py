@@ -59,7 +59,8 @@ def weather_lines(show: Show, weather: Weather) -> list[str]:
     )
     if rain.max() > 0.0:
         worst = int((rain / weather.hours).argmax())
-        text += f", at worst {rain[worst]:.1f} mm in the step from {_short(weather.starts[worst], zone)}"
+        begin = _short(weather.starts[worst], zone)
+        text += f", at worst {rain[worst]:.1f} mm in the step from {begin}"
     text += "."
     gust = weather.gust_mps[0]
     if not np.isnan(gust).all():

@@ -322,7 +322,7 @@ class _Assessment:
         carried = self._carried
         since, settled = self._since_inspection(self.wet | self.damp)
         days = np.where(settled, 0.0, carried.stay_days)[:, None]
-        today = np.where(settled, False, carried.today_counts)[:, None]
+        today = (carried.today_counts & ~settled)[:, None]
         if not len(since):
             shape = since.shape[1:]
             return np.broadcast_to(days, shape), np.broadcast_to(today, shape)

@@ -88,9 +88,12 @@ class Credit:
             best = np.maximum(best, allowance * (self.floor_mm / allowance) ** fall)
         return best
 
-    @cache  # noqa: B019: a show has few credits, and their tables serve every evaluation
+    @cache  # noqa: B019
     def inverse_table(self) -> Floats:
-        """1 / allowance at 0, 0.01, ... 180 degrees: one gather per drop instead of a power."""
+        """1 / allowance at 0, 0.01, ... 180 degrees: one gather per drop instead of a power.
+
+        Kept for good: a show has few credits, and their tables serve every evaluation.
+        """
         angles = np.arange(0.0, 180.0 + _TABLE_STEP_DEG / 2, _TABLE_STEP_DEG)
         return 1.0 / self.at(angles)
 
