@@ -84,11 +84,11 @@ class Cycle:
             if log_entries(db) != log:
                 return None
             record_revision(db, watched.folder.files, show.revision, now)
-            told = [tell(db, show, change.alert, change.reason, now) for change in found.changes]
+            told = _on_watch(db, show, self.runs, sights, now)
+            told += [tell(db, show, change.alert, change.reason, now) for change in found.changes]
             if found.state != before:
                 remember(db, STATE_KEY, found.state)
             told += _about_the_monitor(db, show, self.watch, sights, now)
-            told += _on_watch(db, show, self.runs, sights, now)
         return told
 
 

@@ -96,12 +96,14 @@ def unanswered(db: Database | None, feeds: Sequence[Feed], folder: Path) -> list
     return found
 
 
-def poll_all(db: Database, asking: Asking, *, at_once: bool = False) -> list[Polled]:
-    """Ask every feed that is due, one after another; `at_once` those too that are not."""
+def poll_all(db: Database, asking: Asking, *, retry: bool = False) -> list[Polled]:
+    """Ask every feed that is due, one after another; `retry` those too that failed last."""
     results = []
     for source, feed in named(asking.show.feeds):
         memory = recall(db, memory_key(source)) or {}
-        if not at_once and not due(memory, asking.now()):
+        word = last_word(db, source)
+        again = retry and word is not None and not word.ok
+        if not again and not due(memory, asking.now()):
             continue
         try:
             results.append(_poll(db, asking, source, feed, memory))

@@ -23,10 +23,11 @@ def at_start(watched: Watched, waiting: Undelivered, now: datetime) -> Iterator[
     """What is watched, from which weather, who is told, and when the next word comes."""
     show = watched.show
     pieces = sum(fixture.count for fixture in show.fixtures)
+    places = "1 position" if len(show.positions) == 1 else f"{len(show.positions)} positions"
     clock = SiteClock.named(show.site.timezone.key, now)
     yield (
-        f"Watching {words.fixtures(pieces)} at {len(show.positions)} positions of "
-        f"{words.one_line(show.site.name)}. Stop with Ctrl-C."
+        f"Watching {words.fixtures(pieces)} at {places} of {words.one_line(show.site.name)}."
+        " Stop with Ctrl-C."
     )
     feeds = ", ".join(name for name, _ in named(show.feeds))
     yield f"Weather from: {feeds}." if feeds else "No weather feed is set: nothing can be foreseen."
