@@ -17,13 +17,18 @@ if TYPE_CHECKING:
 WIDTH = 80
 _WHAT = 25
 _CODE = 14
+_LEGEND = (
+    "A line says how many, what, its code, the standing of its chain, and the rain its code "
+    "allows it from straight above."
+)
+_NO_CODE = "IPXX"
 _IDS = 4
 """Ids named of a group; a longer one is cut in the middle."""
 
 
 def story(checked: Sequence[Checked], show: Show) -> list[str]:
     """Lines at most 80 characters wide: positions, then the codes in words, then the count."""
-    lines = [_heading(show), ""]
+    lines = [_heading(show), *_wrapped(_LEGEND), ""]
     for position in show.positions.values():
         here = [one for one in checked if one.fixture.position == position.id]
         lines += [*_position(position, show), *_table(here), ""]
@@ -96,7 +101,7 @@ def _what(one: Checked) -> str:
 
 
 def _code(code: Code) -> str:
-    return "no code" if code.canonical == "IPXX" else code.canonical
+    return "no code" if code.canonical == _NO_CODE else code.canonical
 
 
 def _ids(group: Sequence[Checked]) -> str:
@@ -117,7 +122,7 @@ def _codes(checked: Sequence[Checked], show: Show) -> Iterator[str]:
     of_all = [s for s, times in said_of.items() if len(words) > 1 and times == len(words)]
     yield "The codes as understood"
     for code in sorted(words):
-        yield f"  {code}"
+        yield f"  {'no code' if code == _NO_CODE else code}"
         for sentence in words[code]:
             if sentence not in of_all:
                 yield from _wrapped(sentence, lead="    ", hang=6)

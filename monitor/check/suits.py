@@ -150,7 +150,8 @@ def _sprayed(position: Position, parts: Mapping[Part, Code], policy: Policy) -> 
     lacking = [part for part in _without(parts, 5, policy) if part in under_water]
     if lacking and position.washdown == "none":
         yield (
-            f"Water is thrown at it here: {named(parts, lacking)} was tested under water, "
+            f"Water is thrown at it here: {named(parts, lacking)} "
+            f"{'was' if len(lacking) == 1 else 'were'} tested under water, "
             "not with spray or jets. IP65/IP67 or IP66/IP67 says both."
         )
     if position.spray.salt:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor import check as checks
-from monitor.cli.exit_codes import ATTENTION, DONE
-from monitor.cli.faults import problem_line
+from monitor.cli.exit_codes import ATTENTION, BAD_INPUT, DONE
+from monitor.cli.faults import problem_line, tell_problems
 from monitor.cli.surroundings import json_option, read, show_option
 from monitor.cli.writing import tell, write_json
 from monitor.domain import BadInputError
@@ -29,8 +29,9 @@ def check(folder: Path, json_file: str | None) -> int:
     try:
         found = read(folder)
     except BadInputError as fault:
+        tell_problems(fault.problems)
         write_json(checks.refused_json(fault.problems), json_file)
-        raise
+        return BAD_INPUT
     checked = checks.check(found.show)
     write_json(checks.as_json(checked, found.show, found.notes), json_file)
     lines = checks.story(checked, found.show)

@@ -16,10 +16,11 @@ from monitor.cli.writing import tell
 from monitor.domain import BadInputError, EntryKind, InspectionResult, Problem
 from monitor.show.nearest import suggestion
 from monitor.store.database import immediate, open_database
-from monitor.store.history import alert_changes, record_log, remember
+from monitor.store.history import alert_changes, recall, record_log, remember
 from monitor.units import iso_utc
 
 if TYPE_CHECKING:
+    from datetime import datetime
     from pathlib import Path
 
     from sqlite_utils import Database
@@ -74,10 +75,10 @@ def log(
     show = read(folder).show
     said = Said(entry, position, fixture, alert, at, count, to, result, by, note)
     received_at = now()
+    entries = entries_of(said, show, _alerts(folder), received_at)
     db = open_database(folder / DATABASE)
     try:
-        entries = entries_of(said, show, _alerts(db), received_at)
-        _record(db, entries)
+        _record(db, entries, received_at)
     finally:
         db.close()
     tell(_recorded(entries, show))
@@ -99,17 +100,16 @@ def answer(alert: str, answer: Answer, folder: Path) -> int:
     show = read(folder).show
     at = now()
     by = environ().get("LOGNAME") or environ().get("USER")
+    alerts = _alerts(folder)
+    target = _target(alert, alerts)
     entries: tuple[LogEntry, ...] = ()
+    if answer == "done":
+        entries = entries_of(Said(_entry_of(target), alert=alert, by=by), show, alerts, at)
     db = open_database(folder / DATABASE)
     try:
-        alerts = _alerts(db)
-        target = _target(alert, alerts)
-        if answer == "done":
-            entry = _entry_of(target)
-            entries = entries_of(Said(entry, alert=alert, by=by), show, alerts, at)
         with immediate(db):
-            _record(db, entries)
-            remember(db, f"answer/{alert}", {"answer": answer, "at": iso_utc(at), "by": by})
+            _record(db, entries, at)
+            _keep_answer(db, alert, {"answer": answer, "at": iso_utc(at), "by": by})
     finally:
         db.close()
     tell([f"Alert {alert}: {answer}, {site_time(at, show)} site time.", *_follows(answer)])
@@ -117,16 +117,30 @@ def answer(alert: str, answer: Answer, folder: Path) -> int:
     return 0
 
 
-def _alerts(db: Database) -> dict[str, Alert]:
-    """Every alert there has been, as it last stood."""
-    return {change.alert.id: change.alert for change in alert_changes(db)}
+def _alerts(folder: Path) -> dict[str, Alert]:
+    """Every alert there has been, as it last stood. Looking makes no database."""
+    if not (folder / DATABASE).exists():
+        return {}
+    db = open_database(folder / DATABASE)
+    try:
+        return {change.alert.id: change.alert for change in alert_changes(db)}
+    finally:
+        db.close()
 
 
-def _record(db: Database, entries: tuple[LogEntry, ...]) -> None:
+def _keep_answer(db: Database, alert: str, latest: dict[str, str | None]) -> None:
+    """Under `answer/<alert>`: the latest answer, with the ones before it."""
+    key = f"answer/{alert}"
+    before = recall(db, key)
+    earlier = [*before.pop("earlier", []), before] if isinstance(before, dict) else []
+    remember(db, key, {**latest, "earlier": earlier})
+
+
+def _record(db: Database, entries: tuple[LogEntry, ...], received_at: datetime) -> None:
     """All of them or none."""
     with immediate(db):
         for entry in entries:
-            record_log(db, entry, uuid.uuid4().hex, now())
+            record_log(db, entry, uuid.uuid4().hex, received_at)
 
 
 def _recorded(entries: tuple[LogEntry, ...], show: Show) -> list[str]:

@@ -138,7 +138,9 @@ def _count(text: str | None, problems: list[Problem]) -> tuple[int, int] | None:
     found = _PART_OF.fullmatch(text.strip())
     if found is None or not 1 <= int(found[1]) <= int(found[2]):
         problems.append(
-            Problem("bad-count", f'"{text[:40]}".', 'Write it like "3 of 15".', key="--count")
+            Problem(
+                "bad-count", f'count is "{text[:40]}".', 'Write it like "3 of 15".', key="--count"
+            )
         )
         return None
     return int(found[1]), int(found[2])

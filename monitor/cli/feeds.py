@@ -10,7 +10,7 @@ import click
 
 from monitor.cli.exit_codes import ATTENTION, DONE
 from monitor.cli.feed_table import table
-from monitor.cli.licence import licence_option, settle_licences
+from monitor.cli.licence import settle_licences
 from monitor.cli.surroundings import bytes_of, json_option, now, read, secret_of, show_option
 from monitor.cli.writing import tell, write_json
 from monitor.domain import BadInputError, Feed, Problem
@@ -46,7 +46,12 @@ class _Tried(NamedTuple):
 )
 @show_option
 @json_option
-@licence_option
+@click.option(
+    "--accept-licence",
+    "accepted",
+    is_flag=True,
+    help="Confirm the terms of the weather service; remembered for this show.",
+)
 def feed(
     sheet_id: str | None,
     sample: Path | None,

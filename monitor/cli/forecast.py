@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor import service
-from monitor.cli.licence import licence_option, settle_licences
+from monitor.cli.exit_codes import ATTENTION, DONE
+from monitor.cli.licence import settle_licences
 from monitor.cli.surroundings import environ, json_option, now, read, show_option
 from monitor.cli.writing import tell, write_json
 from monitor.feeds.sheet import find_sheet
@@ -23,23 +24,22 @@ if TYPE_CHECKING:
 @click.command()
 @show_option
 @json_option
-@licence_option
-def ahead(folder: Path, json_file: str | None, accepted: bool) -> int:
+def ahead(folder: Path, json_file: str | None) -> int:
     """Fetch the weather now; say what must be done, and by when."""
-    settle_licences(folder, _sheets_of(folder), accepted=accepted)
+    settle_licences(folder, _sheets_of(folder))
     found = service.look_ahead(folder, environ(), now)
     write_json(service.ahead_json(found), json_file)
     tell(service.ahead_lines(found), json_file)
-    return 1 if found.lost else 0
+    return ATTENTION if found.lost else DONE
 
 
 @click.command()
 @show_option
-@licence_option
-def run(folder: Path, accepted: bool) -> int:
+def run(folder: Path) -> int:
     """Watch the weather and tell the crew, until stopped (Ctrl-C, or a polite kill)."""
-    settle_licences(folder, _sheets_of(folder), accepted=accepted)
-    return service.serve(folder, environ(), consent=True)
+    settle_licences(folder, _sheets_of(folder))
+    service.serve(folder, environ(), clock=now, say=click.echo)
+    return DONE
 
 
 def _sheets_of(folder: Path) -> list[tuple[Sheet, Feed]]:

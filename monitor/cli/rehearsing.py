@@ -13,6 +13,7 @@ from monitor.cli.surroundings import bytes_of, json_option, read, show_option
 from monitor.cli.writing import STDOUT, progress, tell, write_json
 from monitor.feeds.record import read_record
 from monitor.show import read_log
+from monitor.story import story
 
 if TYPE_CHECKING:
     from monitor.domain import LogEntry, Show, WindBasis
@@ -86,7 +87,7 @@ def rehearse(
         report.write_report(report_folder, rehearsal.material(found))
     write_json(rehearsal.as_json(found), json_file)
     if json_file != STDOUT:
-        tell(rehearsal.story(found))
+        tell(story(found))
     if report_folder is not None:
         tell(["", f"The report is in {report_folder}."], json_file)
     return 0
