@@ -63,8 +63,8 @@ def as_show(load_in_at: datetime) -> Show:
     )
 
 
-def write_folder(folder: Path, load_in_at: datetime) -> Path:
-    """The same as show.toml and fixtures.csv."""
+def write_folder(folder: Path, load_in_at: datetime, *, fixtures: set[str] | None = None) -> Path:
+    """The same as show.toml and fixtures.csv; `fixtures` leaves only those."""
     roof = WORKED["roof"]
     lines = [
         "format = 1",
@@ -93,6 +93,8 @@ def write_folder(folder: Path, load_in_at: datetime) -> Path:
     table = csv.DictWriter(rows, columns, extrasaction="ignore", lineterminator="\n")
     table.writeheader()
     for fixture in WORKED["fixtures"]:
+        if fixtures is not None and fixture["id"] not in fixtures:
+            continue
         tilted = fixture["mount"] == "tilted"
         own = fixture if tilted else {**fixture, "tilt_deg": "", "facing_deg": ""}
         table.writerow(own)
