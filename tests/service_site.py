@@ -79,15 +79,20 @@ def write_show(
     contacts: str = "",
     load_in: datetime | None = None,
     poll: str = "1s",
+    files: dict[str, str] | None = None,
 ) -> Path:
     """A show folder of one position; gear is out since three hours."""
     started = load_in or datetime.now(UTC) - timedelta(hours=3)
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "sheets").mkdir(exist_ok=True)
-    text = SHOW.format(load_in=started.isoformat(timespec="minutes"), feeds=feeds, contacts=contacts)
+    text = SHOW.format(
+        load_in=started.isoformat(timespec="minutes"), feeds=feeds, contacts=contacts
+    )
     (folder / "show.toml").write_text(text, encoding="utf-8")
     (folder / "fixtures.csv").write_text(FIXTURES, encoding="utf-8")
     (folder / "sheets" / "local-weather.toml").write_text(SHEET.format(poll=poll), encoding="utf-8")
+    for name, content in (files or {}).items():
+        (folder / name).write_text(content, encoding="utf-8")
     return folder
 
 
@@ -137,9 +142,7 @@ def payload(now: datetime, rain_in_h: int = 2, hours: int = 48, mm: float = 8.0)
         "dew_point_2m": "°C",
         "cloud_cover": "%",
     }
-    return json.dumps(
-        {"utc_offset_seconds": 0, "hourly_units": units, "hourly": hourly}
-    ).encode()
+    return json.dumps({"utc_offset_seconds": 0, "hourly_units": units, "hourly": hourly}).encode()
 
 
 def free_port() -> int:

@@ -160,6 +160,8 @@ def feed_state(sight: FeedSight, now: datetime) -> FeedState:
 
 def weather_found(sights: Sequence[FeedSight], show: Show, now: datetime) -> Found | None:
     """What is lost of the weather. With one feed left of several the forecast is in doubt."""
+    if not sights:
+        return Found("start", "The show folder names no weather feed.")
     states = [feed_state(sight, now) for sight in sights]
     lost = [s for s, state in zip(sights, states, strict=True) if state == "lost"]
     if not lost:
