@@ -133,6 +133,12 @@ def without_overtaken(older: Weather, newer: Weather) -> Weather:
     return older if keep.all() else older.take(np.flatnonzero(keep))
 
 
+def without_hindsight(run: Weather) -> Weather:
+    """`run` without the forecast steps that were over before it came: they tell nothing."""
+    keep = ~run.forecast | (run.ends >= _known_at(run))
+    return run if keep.all() else run.take(np.flatnonzero(keep))
+
+
 # ---------------------------------------------------------------- steps in one table
 
 

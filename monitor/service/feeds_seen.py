@@ -10,7 +10,12 @@ from monitor.alerts.lifecycle import Source
 from monitor.alerts.losses import FeedSight
 from monitor.alerts.show_times import next_morning
 from monitor.domain import BadInputError
-from monitor.feeds.past import as_it_was, still_to_come, without_overtaken
+from monitor.feeds.past import (
+    as_it_was,
+    still_to_come,
+    without_hindsight,
+    without_overtaken,
+)
 from monitor.feeds.sheet import find_sheet
 from monitor.feeds.sheet_lint import RECORD
 from monitor.store.history import recall
@@ -88,7 +93,7 @@ class RunsKept:
         is_over = [bool(r.forecast.all()) and _over_by(r, run.received_at) for r in kept]
         self._over += [r for r, over in zip(kept, is_over, strict=True) if over and len(r.starts)]
         self._runs = [r for r, over in zip(kept, is_over, strict=True) if not over]
-        self._runs.append(weather)
+        self._runs.append(without_hindsight(weather))
         last = self.newest.get(weather.source)
         if last is not None and _issued_before(weather, last.weather):
             # An old copy from a server on the way: what is newer still holds.
