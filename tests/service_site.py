@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import json
+import os
 import socket
+import subprocess
+import sys
 import threading
+import time
+from collections.abc import Callable
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -265,3 +270,47 @@ def mail_server(port: int | None = None):
         yield mailbox, server.port
     finally:
         server.stop()
+
+
+RUNNER = """
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+import os
+from monitor.domain import BadInputError, UnableError
+from monitor.service import Pace, serve
+
+try:
+    serve(
+        Path(sys.argv[1]),
+        os.environ,
+        clock=lambda: datetime.now(UTC),
+        say=lambda line: print(line, flush=True),
+        pace=Pace(poll_s=0.1, look_s=0.1, evaluate_s=0.5, deliver_s=0.1, clock_s=0.2),
+    )
+except BadInputError as fault:
+    print(*(p.says for p in fault.problems), sep="\\n", file=sys.stderr)
+    sys.exit(2)
+except UnableError as fault:
+    print(fault.says, file=sys.stderr)
+    sys.exit(3)
+"""
+"""The service as a process of its own, at a pace for tests."""
+
+
+def start_service(folder: Path) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-c", RUNNER, str(folder)],
+        env={**os.environ, **ENVIRON},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+
+
+def wait_for(condition: Callable[[], Any], seconds: float = 20.0) -> None:
+    """Until something a server or a process does has happened."""
+    ends = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < ends, "it did not happen in time"
+        time.sleep(0.02)
