@@ -9,13 +9,12 @@ from typing import TYPE_CHECKING, Any
 from monitor.check.suits import named, stands_in_water, unsuited
 from monitor.code_words import explain
 from monitor.codes import STANDINGS, inferred, no_rain_limit, standing
-from monitor.exposure.credit import credit
-from monitor.exposure.rig import compile_rig
+from monitor.exposure.rig import compile_rig, part_credits
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from monitor.domain import Fixture, Problem, Show, Standing
+    from monitor.domain import Fixture, Part, Problem, Show, Standing
     from monitor.exposure.rig import Kind
 
 SCHEMA = "dryspell.check/1"
@@ -41,7 +40,7 @@ def check(show: Show) -> tuple[Checked, ...]:
     """Every fixture of a show, in the order of its rows."""
     rig = compile_rig(show)
     known: dict[tuple[int, float | None], tuple[tuple[str, ...], tuple[str, ...]]] = {}
-    allowances = [_allowance_mm(kind, show) for kind in rig.kinds]
+    allowances = [kind.allowance_mm("fixture", show.policy) for kind in rig.kinds]
     found = []
     for fixture, index in zip(show.fixtures, rig.kind_of.tolist(), strict=True):
         kind = rig.kinds[index]
@@ -112,26 +111,22 @@ def _problem_json(problem: Problem) -> dict[str, Any]:
     }
 
 
-def _allowance_mm(kind: Kind, show: Show) -> float | None:
-    """In straight-down rain from the tested up, whatever the mount [mm]."""
-    earned = credit(
-        kind.code,
-        kind.condition,
-        show.policy,
-        surface_m2=kind.surface_m2,
-        stated_mm=kind.stated_mm,
-    )
-    allowance = float(earned.at(0.0))
-    return None if math.isinf(allowance) else allowance
-
-
 def _notes(fixture: Fixture, kind: Kind, show: Show) -> Iterator[str]:
     parts = kind.codes(connector_open=kind.connector_open)
     strict = show.policy.strict_immersion
     own = standing(kind.code, strict_immersion=strict)
     if STANDINGS.index(kind.standing) < STANDINGS.index(own):
-        weak = [p for p, code in parts.items() if standing(code) == kind.standing]
-        yield f"{_capital(named(parts, weak))} makes the chain {kind.standing}."
+        weak = [
+            part
+            for part, code in parts.items()
+            if standing(code, strict_immersion=strict) == kind.standing
+        ]
+        says = named(parts, weak)
+        left = min(_part_allowances(kind, show, weak))
+        yield (
+            f"{says[:1].upper()}{says[1:]} make{'s' * (len(weak) == 1)} the chain {kind.standing}"
+            + ("." if math.isinf(left) else f", good for {left:g} mm.")
+        )
     if kind.stated_mm is not None:
         yield f"Its maker's own statement, {kind.stated_mm:g} mm, counts instead of its code."
     elif max(kind.code.water, default=0) >= 5 and not no_rain_limit(
@@ -148,5 +143,7 @@ def _notes(fixture: Fixture, kind: Kind, show: Show) -> Iterator[str]:
         yield f"May stand in {depth:g} m of water: the test behind 7 lasts 30 minutes."
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def _part_allowances(kind: Kind, show: Show, chosen: list[Part]) -> list[float]:
+    """What plug and supply allow, which may lie any way up [mm]."""
+    earned = part_credits(kind, show.policy, connector_open=kind.connector_open, salt=False)
+    return [float(earned[part].at(180.0)) for part in chosen]

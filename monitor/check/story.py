@@ -77,7 +77,7 @@ def _table(here: Sequence[Checked]) -> Iterator[str]:
     for group in groups.values():
         first = group[0]
         count = sum(one.fixture.count for one in group)
-        what = textwrap.shorten(_what(first), _WHAT, placeholder="...")
+        what = textwrap.shorten(_what(first) or _ids(group), _WHAT, placeholder="...")
         limit = "no limit" if first.allowance_mm is None else f"{first.allowance_mm:g} mm"
         yield (
             f"  {count:4d}  {what:<{_WHAT}} {_code(first.fixture.code):<{_CODE}} "
@@ -96,8 +96,9 @@ def _alike(one: Checked) -> tuple[object, ...]:
     return _what(one), code, one.standing, one.allowance_mm, one.unsuited, one.notes
 
 
-def _what(one: Checked) -> str:
-    return one.fixture.name or one.fixture.type or one.fixture.id
+def _what(one: Checked) -> str | None:
+    """What a crew calls it; rows without a name are alike, and go by their ids."""
+    return one.fixture.name or one.fixture.type
 
 
 def _code(code: Code) -> str:

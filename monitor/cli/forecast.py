@@ -27,10 +27,10 @@ if TYPE_CHECKING:
 def ahead(folder: Path, json_file: str | None) -> int:
     """Fetch the weather now; say what must be done, and by when."""
     settle_licences(folder, _sheets_of(folder))
-    found = service.look_ahead(folder, environ(), now)
-    write_json(service.ahead_json(found), json_file)
-    tell(service.ahead_lines(found), json_file)
-    return ATTENTION if found.lost else DONE
+    found = service.look_ahead(folder, environ(), clock=now)
+    write_json(found.json, json_file)
+    tell(found.lines, json_file)
+    return ATTENTION if found.attention else DONE
 
 
 @click.command()
