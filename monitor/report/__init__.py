@@ -1,0 +1,7 @@
+"""History to a report: what every fixture took, what was told, what was done."""
+
+from monitor.report.gathering import material_from
+from monitor.report.material import Material
+from monitor.report.writing import write_report
+
+__all__ = ["Material", "material_from", "write_report"]

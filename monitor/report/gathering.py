@@ -1,0 +1,129 @@
+"""From a show's history to the material of its report."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from monitor.domain import BadInputError, Problem, Weather
+from monitor.evaluation import nothing_known
+from monitor.exposure.assess import assess
+from monitor.exposure.rig import compile_rig
+from monitor.feeds.past import as_it_was
+from monitor.report.material import Material
+from monitor.store import chain, history, outbox
+from monitor.store.runs import weather_runs
+from monitor.units import to_epoch, to_moment
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from sqlite_utils import Database
+
+    from monitor.domain import Show
+    from monitor.show import ShowFolder
+
+
+def material_from(
+    db: Database,
+    folder: ShowFolder,
+    now: datetime,
+    from_: datetime | None = None,
+    to: datetime | None = None,
+) -> Material:
+    """The material of a report on what happened between two moments.
+
+    Parameters
+    ----------
+    db : the show's history
+    folder : the show as its files stand
+    now : when the report is made
+    from_, to : the period; None: from load-in (or the first put-out before it), to load-out
+        or now. Never past now: what has not happened yet is no history.
+
+    Notes
+    -----
+    Used is counted from load-in whatever the period; depths and hours are the period's.
+    """
+    show = folder.show
+    everything = history.log_entries(db)
+    out_from = to_epoch(show.event.load_in_at)
+    first = min([out_from, *(to_epoch(e.at) for e in everything if e.entry == "put-out")])
+    start, end = _period(show, first, now, from_, to)
+    log = tuple(e for e in everything if to_epoch(e.at) <= end)
+    runs = weather_runs(db)
+    rig = compile_rig(show)
+    before = None
+    if start > first:
+        earlier = _past(runs, show, first, start)
+        before = assess(rig, earlier, log, out_from_s=out_from).carried
+    weather = _past(runs, show, start, end)
+    exposure = assess(rig, weather, log, out_from_s=out_from, carried=before)
+    changes = tuple((c.alert, c.reason, c.at) for c in history.alert_changes(db))
+    return Material(
+        show=show,
+        rig=rig,
+        exposure=exposure,
+        log=log,
+        changes=tuple(c for c in changes if start <= to_epoch(c[2]) <= end),
+        made_at=now,
+        deliveries=outbox.deliveries(db),
+        chain=chain.verify(db),
+        credits=tuple(dict.fromkeys(run.credit for run in runs if run.credit)),
+        told_nobody=not any(c.kind != "folder" for c in show.contacts),
+        from_=to_moment(start),
+        to=to_moment(end),
+        used_before=None if before is None else before.used.max(axis=0),
+        notes=_notes(db, show, start, first),
+    )
+
+
+def _period(
+    show: Show, first: float, now: datetime, from_: datetime | None, to: datetime | None
+) -> tuple[float, float]:
+    start = first if from_ is None else max(first, to_epoch(from_))
+    last = to_epoch(now)
+    if to is not None:
+        end = min(last, to_epoch(to))
+    elif show.event.load_out_at is not None:
+        end = min(last, to_epoch(show.event.load_out_at))
+    else:
+        end = last
+    if end > start:
+        return start, end
+    if from_ is not None or to is not None:
+        raise BadInputError(
+            [
+                Problem(
+                    "empty-period",
+                    "Nothing had happened yet in the period asked for.",
+                    "Ask for a time between load-in and now, the end after the begin.",
+                    key="--from" if from_ is not None else "--to",
+                )
+            ]
+        )
+    return start, start
+
+
+def _past(runs: Sequence[Weather], show: Show, start: float, end: float) -> Weather:
+    if not runs or end <= start:
+        return nothing_known()
+    return as_it_was(runs, start, end, terrain=show.site.terrain)
+
+
+def _notes(db: Database, show: Show, start: float, first: float) -> tuple[str, ...]:
+    notes = []
+    kept = [r.revision for r in history.revisions(db)]
+    if kept and kept[-1] != show.revision:
+        notes.append(
+            "The show's files were changed since they were last watched; the figures follow the "
+            "files as they are now."
+        )
+    elif len(set(kept)) > 1:
+        notes.append(
+            f"The show's files changed while it was watched ({len(set(kept))} versions are kept); "
+            "the figures follow the last."
+        )
+    if start > first:
+        notes.append("Used is counted from load-in; depths and hours are those of the period.")
+    return tuple(notes)

@@ -1,0 +1,233 @@
+"""What was asked of the crew, when it was told, and when the log says it was done."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Literal
+
+from monitor.domain import Action, Alert, LogEntry
+from monitor.report.material import Material
+
+Came = Literal["in-time", "late", "missed", "not-needed", "done", "open"]
+SAYS: dict[Came, str] = {
+    "in-time": "done in time",
+    "late": "done late",
+    "missed": "missed",
+    "not-needed": "no longer needed",
+    "done": "done",
+    "open": "open",
+}
+_SAME_MOMENT = timedelta(seconds=1)
+_SENT_LATE = timedelta(hours=2)
+"""Work that was over before its alert still counts as its answer when it is no older than this:
+the entry came in late. Older work is what the alert found wanting (judgement)."""
+
+# What in the log does an action, and what undoes it. Bringing in is as good as covering, and
+# what is indoors needs no isolating.
+_DOES: dict[Action, frozenset[str]] = {
+    "cover": frozenset({"covered", "brought-in"}),
+    "bring-in": frozenset({"covered", "brought-in"}),
+    "isolate": frozenset({"isolated", "covered", "brought-in"}),
+    "uncover": frozenset({"uncovered"}),
+    "inspect": frozenset({"inspected"}),
+    "clean": frozenset({"cleaned"}),
+}
+_UNDOES: dict[Action, frozenset[str]] = {
+    "cover": frozenset({"uncovered", "put-out", "moved"}),
+    "bring-in": frozenset({"uncovered", "put-out", "moved"}),
+    "isolate": frozenset({"energised"}),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One change of an alert, as it reached people."""
+
+    alert: Alert
+    reason: str
+    at: datetime
+    told_at: datetime | None
+    """When the first person's message left; None: it did not"""
+    state: str
+    """In words"""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One alert from its first word to its last."""
+
+    told: tuple[Told, ...]
+    do_by: datetime | None
+    start_by: datetime | None
+    done_at: datetime | None
+    """When the last of its fixtures was logged done"""
+    done_count: int
+    """Fixtures (ids) of it logged done"""
+    came: Came | None
+    """None where there is nothing to do: stops, weather, messages"""
+
+    @property
+    def alert(self) -> Alert:
+        """The alert when it asked for most: what and where."""
+        asking = [t.alert for t in self.told if t.alert.stage != "stood-down"]
+        return max(asking or [self.told[0].alert], key=lambda a: a.count)
+
+    @property
+    def ordered(self) -> Told:
+        """The word to begin, else the first word."""
+        return next((t for t in self.told if t.alert.stage == "start"), self.told[0])
+
+    @property
+    def lead_min(self) -> float | None:
+        """Minutes from the word to begin until it had to be done."""
+        told = self.ordered.told_at
+        if told is None or self.do_by is None:
+            return None
+        return (self.do_by - told).total_seconds() / 60.0
+
+
+def jobs(material: Material) -> tuple[Job, ...]:
+    """Every alert of the period, oldest first; one that came back is told as a new one."""
+    lives: dict[str, list[list[Told]]] = {}
+    order: list[list[Told]] = []
+    deliveries = _by_change(material)
+    for alert, reason, at in sorted(material.changes, key=lambda c: c[2]):
+        episodes = lives.setdefault(alert.id, [])
+        if not episodes or episodes[-1][-1].alert.stage == "stood-down":
+            episodes.append([])
+            order.append(episodes[-1])
+        episodes[-1].append(_told(material, deliveries, alert, reason, at))
+    log = _Log(material)
+    return tuple(_job(material, log, tuple(life)) for life in order)
+
+
+def _job(material: Material, log: _Log, told: tuple[Told, ...]) -> Job:
+    opened, last = told[0].at, told[-1]
+    asking = [t.alert for t in told if t.alert.stage != "stood-down" and t.alert.action is not None]
+    if told[0].alert.kind != "work" or not asking:
+        return Job(told, None, None, None, 0, None)
+    action = asking[-1].action
+    assert action is not None
+    wanted = dict.fromkeys(f for alert in asking for f in alert.fixtures)
+    done = [log.done_at(fixture, action, opened) for fixture in wanted]
+    known = [at for at in done if at is not None]
+    done_at = max(known) if known and len(known) == len(done) else None
+    # A deadline may move while the alert is open; the one that held when the work was done counts.
+    held = [t for t in told if done_at is None or t.at <= done_at] or [told[0]]
+    do_by = next((t.alert.do_by for t in reversed(held) if t.alert.do_by is not None), None)
+    start_by = next((t.alert.start_by for t in reversed(held) if t.alert.start_by), None)
+    ended = last.at if last.alert.stage == "stood-down" else material.ends_at
+    came: Came
+    if done_at is not None:
+        came = "done" if do_by is None else "in-time" if done_at <= do_by else "late"
+    elif any(t.alert.stage == "overdue" for t in told) or (do_by is not None and do_by <= ended):
+        came = "missed"
+    elif last.alert.stage == "stood-down":
+        came = "not-needed"
+    else:
+        came = "open"
+    return Job(told, do_by, start_by, done_at, len(known), came)
+
+
+# ---------------------------------------------------------------- told
+
+
+def _by_change(material: Material) -> dict[tuple[str, str | None], list[tuple[datetime, int]]]:
+    """Which deliveries speak of an alert at a stage: (message's moment, place in the tuple)."""
+    found: dict[tuple[str, str | None], list[tuple[datetime, int]]] = {}
+    for i, delivery in enumerate(material.deliveries):
+        message = delivery.row.message
+        found.setdefault((message.alert_id, message.stage), []).append((message.at, i))
+    return found
+
+
+def _told(
+    material: Material,
+    deliveries: dict[tuple[str, str | None], list[tuple[datetime, int]]],
+    alert: Alert,
+    reason: str,
+    at: datetime,
+) -> Told:
+    if material.rehearsed or not material.deliveries:
+        state = "rehearsed" if material.rehearsed else "no message kept"
+        return Told(alert, reason, at, at if material.rehearsed else None, state)
+    folders = {c.name for c in material.show.contacts if c.kind == "folder"}
+    ours = [
+        material.deliveries[i]
+        for moment, i in deliveries.get((alert.id, alert.stage), ())
+        if abs(moment - at) < _SAME_MOMENT
+    ]
+    to_people = [d for d in ours if not material.told_nobody and d.row.contact not in folders]
+    sent = [d.settled_at for d in to_people if d.state == "sent" and d.settled_at is not None]
+    if sent:
+        refused = sum(d.state == "given-up" for d in to_people)
+        state = f"{len(sent)} sent" + (f", {refused} given up" if refused else "")
+        return Told(alert, reason, at, min(sent), state)
+    if to_people:
+        states = {d.state for d in to_people}
+        waiting = "waiting" if "queued" in states else "given up" if "given-up" in states else ""
+        return Told(alert, reason, at, None, waiting or "overtaken by later word")
+    return Told(alert, reason, at, None, "folder only" if ours else "no message")
+
+
+# ---------------------------------------------------------------- done
+
+
+class _Log:
+    """The log by fixture, positions followed as fixtures move."""
+
+    def __init__(self, material: Material) -> None:
+        self._home = {f.id: f.position for f in material.show.fixtures}
+        self._of_fixture: dict[str, list[LogEntry]] = {}
+        self._of_position: list[LogEntry] = []
+        self._known: dict[str, list[LogEntry]] = {}
+        for entry in sorted(material.log, key=lambda e: e.at):
+            if entry.fixture is not None:
+                self._of_fixture.setdefault(entry.fixture, []).append(entry)
+            else:
+                self._of_position.append(entry)
+
+    def _concerning(self, fixture: str) -> list[LogEntry]:
+        """Entries that speak of all of a fixture, in order of time."""
+        if fixture not in self._known:
+            self._known[fixture] = list(self._walk(fixture))
+        return self._known[fixture]
+
+    def _walk(self, fixture: str) -> Iterator[LogEntry]:
+        own = self._of_fixture.get(fixture, [])
+        where = self._home.get(fixture)
+        for entry in sorted((*own, *self._of_position), key=lambda e: e.at):
+            if entry.fixture is None and entry.position != where:
+                continue
+            if entry.count is not None and entry.count[0] < entry.count[1]:
+                continue
+            yield entry
+            if entry.entry == "moved":
+                where = entry.to or where
+
+    def done_at(self, fixture: str, action: Action, opened: datetime) -> datetime | None:
+        """When the log has it done: after `opened`, or shortly before and still so then."""
+        since: datetime | None = None
+        for entry in self._concerning(fixture):
+            undone = entry.entry in _UNDOES.get(action, ())
+            if entry.at >= opened and since is not None:
+                return since
+            if entry.entry in _DOES[action] and not _inconclusive(entry):
+                if entry.at >= opened:
+                    return entry.at
+                if action in _UNDOES and opened - entry.at <= _SENT_LATE:
+                    since = since or entry.at
+            elif undone:
+                since = None
+        return since
+
+
+def _inconclusive(entry: LogEntry) -> bool:
+    return entry.entry == "inspected" and entry.result == "not-tested"
+
+
+def tally(found: Sequence[Job]) -> dict[Came, int]:
+    """How many jobs came out how; all that are work."""
+    return {came: sum(job.came == came for job in found) for came in SAYS}

@@ -1,0 +1,86 @@
+"""Everything a report is made of, and nothing it would have to look up."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from monitor.domain import Alert, Bools, Floats, LogEntry, Show
+from monitor.exposure.results import Exposure
+from monitor.exposure.rig import Rig
+from monitor.store.chain import ChainReport
+from monitor.store.outbox import Delivery
+from monitor.units import to_epoch, to_moment
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Material:
+    """A show, what its fixtures took, what was told and what was done.
+
+    `exposure` has one member, the past; its first member is read.
+    """
+
+    show: Show
+    rig: Rig
+    exposure: Exposure
+    log: tuple[LogEntry, ...]
+    changes: tuple[tuple[Alert, str, datetime], ...]
+    """Each change of an alert, its reason, and when it was made"""
+    made_at: datetime
+    deliveries: tuple[Delivery, ...] = ()
+    """Empty in a rehearsal: then a change counts as told when it was made"""
+    chain: ChainReport | None = None
+    """None: nothing was kept that could be verified"""
+    measured: Bools | None = None
+    """(step,) of `exposure.steps`: True where the rain was measured on site; None: nowhere"""
+    credits: tuple[str, ...] = ()
+    title: str = ""
+    told_nobody: bool = False
+    """Messages went to a folder only"""
+    from_: datetime | None = None
+    to: datetime | None = None
+    """The period; None: from the first step of the weather, to its last"""
+    used_before: Floats | None = None
+    """(group,) share of the allowance used when the period begins; None: nothing"""
+    rehearsed: bool = False
+    notes: tuple[str, ...] = ()
+    """Sentences on how the material was gathered"""
+
+    def __post_init__(self) -> None:
+        steps = self.exposure.steps.hours
+        if self.measured is not None and self.measured.shape != steps.shape:
+            raise ValueError(
+                f"measured marks {self.measured.shape} steps, the exposure has {steps.shape}"
+            )
+
+    @property
+    def period(self) -> tuple[float, float]:
+        """Begin and end of what is reported [s]; equal where nothing is."""
+        weather = self.exposure.steps.weather
+        known = len(weather.starts) > 0
+        first = to_epoch(self.made_at) if not known else float(weather.starts[0])
+        last = first if not known else float(weather.ends[-1])
+        start = first if self.from_ is None else to_epoch(self.from_)
+        end = max(start, last) if self.to is None else to_epoch(self.to)
+        return start, max(start, end)
+
+    @property
+    def begins_at(self) -> datetime:
+        """The begin of the period."""
+        return to_moment(self.period[0])
+
+    @property
+    def ends_at(self) -> datetime:
+        """The end of the period."""
+        return to_moment(self.period[1])
+
+    def kinds(self) -> tuple[str, ...]:
+        """What each step's weather rests on: measured, record or forecast."""
+        forecast = self.exposure.steps.weather.forecast
+        measured = np.zeros(len(forecast), dtype=bool) if self.measured is None else self.measured
+        return tuple(
+            "measured" if m else "forecast" if f else "record"
+            for m, f in zip(measured.tolist(), forecast.tolist(), strict=True)
+        )

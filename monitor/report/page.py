@@ -1,0 +1,231 @@
+"""The report as one page that needs nothing beside it: no script, no file, no network."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from monitor.alerts import cautions
+from monitor.alerts.words import one_line
+from monitor.domain import LogEntry
+from monitor.report import figures, summary
+from monitor.report.drawing import patterns
+from monitor.report.findings import ORDERS, Line, lines
+from monitor.report.jobs import SAYS, Job, Told, jobs
+from monitor.report.material import Material
+from monitor.report.pictures import LETTERS, picture
+from monitor.report.places import places
+from monitor.report.rainfall import rainfall
+from monitor.report.site_times import SiteTimes
+
+TEMPLATE = "report.html.j2"
+_STAGES = {
+    "notice": "notice",
+    "start": "start",
+    "overdue": "overdue",
+    "stop": "stop",
+    "stood-down": "stood down",
+}
+_ACTIONS = {
+    "cover": "Cover",
+    "bring-in": "Bring in",
+    "isolate": "Isolate",
+    "uncover": "Uncover",
+    "inspect": "Inspect",
+    "clean": "Clean",
+}
+CAUTIONS = (
+    cautions.ESTIMATE,
+    cautions.CODES,
+    cautions.WET_AND_LIVE,
+    cautions.FOUL_WATER,
+    cautions.LIGHTNING,
+    cautions.HEIGHT,
+    cautions.COVERS,
+    cautions.STRUCTURES,
+    cautions.POOLS,
+    cautions.ESCAPE_LIGHT,
+    cautions.THREE_THINGS,
+    cautions.ANSWERS,
+    "Limits in millimetres and hours are house policy, not figures of a standard.",
+    "This report holds estimates and records. It finds no cause, and nobody at fault.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Entries:
+    """Log entries of one moment, kind and hand, told as one."""
+
+    first: LogEntry
+    where: str
+
+
+def page(material: Material) -> str:
+    """The whole page."""
+    times = SiteTimes(material.show.site.timezone, material.begins_at)
+    found, rain, alerts = lines(material), rainfall(material), jobs(material)
+    there = places(material, found)
+    drawn = [
+        (place, picture(material, place, rain.unknown_spans, f"p{n}"))
+        for n, place in enumerate(there)
+    ]
+    holds, chain_says = summary.chain(material)
+    template = _environment(times).get_template(TEMPLATE)
+    return template.render(
+        material=material,
+        show=material.show,
+        title=one_line(material.title) or f"Exposure report: {material.show.site.name}",
+        times=times,
+        fell=summary.fell(material, rain, times),
+        stand=summary.stand(found),
+        duties=summary.duties(material, found),
+        told=summary.told(material, alerts),
+        known=summary.known(material, rain),
+        chain_holds=holds,
+        chain_says=chain_says,
+        drawn=drawn,
+        lines=found,
+        work=[job for job in alerts if job.came is not None],
+        others=[job for job in alerts if job.came is None],
+        log=_log(material),
+        letters=LETTERS.values(),
+        key_patterns=patterns("key"),
+        cautions=CAUTIONS,
+        policy=_policy(material),
+        kinds=sorted(set(material.kinds())),
+    )
+
+
+def _environment(times: SiteTimes) -> Environment:
+    """Every text is escaped, and freed of what could hide or turn letters."""
+    environment = Environment(
+        loader=PackageLoader("monitor", "templates"),
+        autoescape=True,  # by hand: names that end in .j2 are not escaped by themselves
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_plain,
+    )
+    environment.filters.update(
+        depth=figures.depth,
+        share=figures.share,
+        hours=figures.hours,
+        allowance=figures.allowance,
+        speed=figures.speed,
+        minutes=figures.minutes,
+        counted=figures.counted,
+        when=lambda at: figures.NOTHING if at is None else times.at(at),
+        ids=lambda fixtures: summary.ids_said([f.id for f in fixtures]),
+        names=_names,
+        code=_code,
+        cares=_cares,
+        letter=lambda e: LETTERS[e][0],
+        words=lambda text: str(text).replace("-", " "),
+        order=_order,
+        life=lambda job: _life(job, times),
+        came=_came,
+    )
+    return environment
+
+
+def _plain(value: Any) -> Any:
+    return one_line(value) if type(value) is str else value
+
+
+# ---------------------------------------------------------------- cells
+
+
+def _names(line: Line) -> str:
+    """What the fixtures are called, each name once."""
+    names = list(dict.fromkeys(f.name or f.type or "" for f in line.fixtures))
+    names = [one_line(n) for n in names if one_line(n)]
+    more = f" and {len(names) - 2} more" if len(names) > 2 else ""
+    return ", ".join(names[:2]) + more
+
+
+def _code(line: Line) -> str:
+    """The code that decided: of the fixture, or of the part that would be first."""
+    own = line.first.code.canonical
+    if line.part == "fixture":
+        return own
+    return f"{own}, {line.part} {line.part_code}"
+
+
+def _cares(line: Line) -> list[tuple[str, str]]:
+    return [(ORDERS[care.do], care.why) for care in line.cares]
+
+
+def _order(told: Told) -> str:
+    """`Cover 8`, as on the message."""
+    alert = told.alert
+    if alert.action is None:
+        return alert.kind
+    return f"{_ACTIONS[alert.action]} {alert.count}"
+
+
+def _life(job: Job, times: SiteTimes) -> list[tuple[str, str, str]]:
+    """Every word of an alert: stage, when told or why not, reason. Repeats are drawn together."""
+    found: list[tuple[str, str, str]] = []
+    for told in job.told:
+        when = times.at(told.told_at or told.at)
+        if told.told_at is None:
+            when += f", not told: {told.state}"
+        row = (_STAGES[told.alert.stage], when, told.reason)
+        if not found or found[-1][0] != row[0]:
+            found.append(row)
+    return found
+
+
+def _came(job: Job, times: SiteTimes) -> str:
+    """How it came out, with the moment."""
+    assert job.came is not None
+    said = SAYS[job.came]
+    if job.done_at is not None:
+        return f"{said}, {times.at(job.done_at)}"
+    wanted = len({f for told in job.told for f in told.alert.fixtures})
+    if job.done_count:
+        return f"{said}: {job.done_count} of {wanted} logged done"
+    return said
+
+
+def _log(material: Material) -> list[_Entries]:
+    """The log in order of time, a crew's entries of one moment in one row."""
+    together: dict[tuple[Any, ...], list[LogEntry]] = {}
+    since = material.from_
+    for entry in sorted(material.log, key=lambda e: e.at):
+        if since is not None and entry.at < since:
+            continue
+        what = (entry.at, entry.entry, entry.count, entry.to, entry.result, entry.by, entry.note)
+        together.setdefault(what, []).append(entry)
+    names = {p.id: p.name for p in material.show.positions.values()}
+    return [_Entries(entries[0], _where(entries, names)) for entries in together.values()]
+
+
+def _where(entries: Sequence[LogEntry], names: dict[str, str]) -> str:
+    of_positions = [names.get(e.position, e.position) for e in entries if e.position is not None]
+    fixtures = [e.fixture for e in entries if e.fixture is not None]
+    said = [*of_positions]
+    if fixtures:
+        said.append(summary.ids_said(fixtures))
+    return "; ".join(said)
+
+
+def _policy(material: Material) -> Iterable[tuple[str, str]]:
+    """The settings that the figures rest on, in words."""
+    p = material.show.policy
+    conditions = f"{p.condition_new:g} / {p.condition_hire:g} / {p.condition_worn:g}"
+    return (
+        ("Allowance where no test covers", f"{p.run_off_mm:g} mm"),
+        ("Share of the allowance kept when new / hire / worn", conditions),
+        ("Charge on forecast steps of an hour or more", f"× {p.hourly_margin:g}"),
+        ("Wind from one direction is taken to spread by", f"{p.direction_spread_deg:g}°"),
+        ("Damp hours in a night that ask for an inspection", f"{p.damp_hours_check:g} h"),
+        ("Dusty hours after which a first digit 5 is cleaned", f"{p.clean_after_hours:g} h"),
+        (
+            "Days with wet or damp hours until an inspection, temporary / extended",
+            f"{p.stay_days_temporary:g} / {p.stay_days_extended:g}",
+        ),
+    )
