@@ -20,7 +20,7 @@ from monitor.report import material_from, write_report
 from monitor.service.telling import send, tell
 from monitor.show import ShowFolder, read_show
 from monitor.store import history, runs
-from monitor.store.chain import verify
+from monitor.store.chain import ChainReport, verify
 from monitor.store.database import immediate, open_database
 from monitor.story import outcome_lines, timeline, weather_lines, wrapped
 from monitor.units import to_moment
@@ -33,7 +33,6 @@ _MARK = ".dryspell-demo"
 def run_demo(
     out: Path,
     environ: Mapping[str, str],
-    now: Callable[[], datetime],
     echo: Callable[[str], object],
     progress: Callable[[int, int], None] | None = None,
 ) -> int:
@@ -43,7 +42,6 @@ def run_demo(
     ----------
     out : folder to write; one that the demo did not make is left alone
     environ : variables that override the show folder
-    now : wall clock, for the report's date only
     echo : prints a line
     progress : called with (done, in all)
     """
@@ -65,8 +63,8 @@ def run_demo(
         chain = verify(db)
         report = out / "report"
         begin, end = to_moment(weather.starts[0]), to_moment(weather.ends[-1])
-        write_report(report, material_from(db, folder, now(), begin, end))
-    for line in _screen(alone, helped, sent, chain.says, out):
+        write_report(report, material_from(db, folder, end, begin, end))
+    for line in _screen(alone, helped, sent, chain, out):
         echo(line)
     return 0
 
@@ -155,7 +153,7 @@ def _deliver(db: Database, show: Show, at: datetime) -> int:
 
 
 def _screen(
-    alone: Rehearsal, helped: Rehearsal, sent: int, chain_says: str, out: Path
+    alone: Rehearsal, helped: Rehearsal, sent: int, chain: ChainReport, out: Path
 ) -> list[str]:
     """The story on one screen."""
     show = helped.show
@@ -185,8 +183,11 @@ def _screen(
         *wrapped(f"  {_cost(helped)}", "  "),
         "",
         *wrapped(NOBODY_TOLD),
-        *wrapped(f"{sent} messages, the report and the database are in {out}/. {chain_says}"),
-        f"Open {out}/report/report.html in a browser.",
+        *wrapped(
+            f"{sent} messages are in {out}/show/messages, the database beside them: its chain of "
+            f"{chain.rows} entries {'is whole' if chain.ok else 'IS BROKEN: ' + chain.says}. Open "
+            f"{out}/report/report.html in a browser."
+        ),
         "",
         *wrapped(
             "All of it invented. Estimates, not measurements: the competent person on site "

@@ -24,6 +24,7 @@ from monitor.exposure.tracks import groups_of
 from monitor.exposure.wetting import driving_rain_index
 from monitor.exposure.wind import wind_10m
 from monitor.planning.workable import finish_s, gust_spans, thunder_spans
+from monitor.report.material import Material
 from monitor.units import iso_utc, to_epoch, to_moment
 
 Crew = Literal["absent", "follows"]
@@ -210,6 +211,22 @@ class _Run:
             self.log.append(
                 LogEntry(at=done, entry=entry, fixture=fixture, by="simulated crew")  # type: ignore[arg-type]
             )
+
+
+def material(rehearsal: Rehearsal) -> Material:
+    """What the report of a rehearsal is made of; it is dated at the record's end."""
+    weather = rehearsal.weather
+    end = to_moment(weather.ends[-1]) if len(weather.ends) else rehearsal.show.event.load_in_at
+    return Material(
+        show=rehearsal.show,
+        rig=rehearsal.rig,
+        exposure=rehearsal.exposure,
+        log=rehearsal.log,
+        changes=tuple((c.alert, c.reason, c.alert.at) for c in rehearsal.changes),
+        made_at=end,
+        rehearsed=True,
+        notes=CAUTIONS[:1],
+    )
 
 
 def as_json(rehearsal: Rehearsal) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from monitor.cli.surroundings import environ, now
+from monitor.cli.surroundings import environ
 from monitor.cli.writing import progress
 from monitor.demo import run_demo
 
@@ -20,4 +20,4 @@ def demo() -> int:
     Leaves its messages, report and database in ./dryspell-demo.
     """
     with progress("Playing the festival") as shown:
-        return run_demo(_FOLDER, environ(), now, click.echo, shown)
+        return run_demo(_FOLDER, environ(), click.echo, shown)
