@@ -82,18 +82,24 @@ def unanswered(db: Database | None, feeds: Sequence[Feed], folder: Path) -> list
             continue
         sheet = find_sheet(feed.sheet, folder)
         says = needs_consent(sheet, feed)
-        if says is not None and (db is None or recall(db, consent_key(sheet.id)) is None):
+        if says is not None and not _agreed(db, sheet.id, says):
             found.append(
                 Problem(
-                    "licence-unanswered",
-                    says,
+                    "licence",
+                    f"{sheet.id} was not asked for weather. {says}",
                     f"If it is: dryspell feed --sheet {sheet.id} --accept-licence. "
                     "It is asked once and remembered.",
                     file="show.toml",
-                    key="feeds.sheet",
+                    key=f"feeds.{sheet.id}",
                 )
             )
     return found
+
+
+def _agreed(db: Database | None, sheet_id: str, says: str) -> bool:
+    """Whether these very words were agreed to; other words ask anew."""
+    kept: Any = None if db is None else recall(db, consent_key(sheet_id))
+    return isinstance(kept, dict) and kept.get("says") == says
 
 
 def poll_all(db: Database, asking: Asking, *, retry: bool = False) -> list[Polled]:

@@ -81,24 +81,41 @@ def serve(
     BadInputError : the folder is wrong, or terms of use are unanswered
     UnableError : another service watches the folder, or the disk refuses
     """
-    watch = FolderWatch(folder, environ)
-    path = folder / DATABASE_NAME
+    ending = stop or threading.Event()
+    with _signals(ending):
+        _serve(FolderWatch(folder, environ), clock, say, pace or Pace(), ending)
+
+
+def _serve(
+    watch: FolderWatch,
+    clock: Callable[[], datetime],
+    say: Callable[[str], None],
+    pace: Pace,
+    stop: threading.Event,
+) -> None:
+    folder, path = watch.path, watch.path / DATABASE_NAME
+    if not path.exists():
+        # Nothing is left behind in a folder that cannot be watched.
+        _refuse_unanswered(None, watch)
     # This connection is held for as long as the service lasts, so that the others, which
     # come and leave with their jobs, are cheap.
     with hold_folder(folder), _opened(path) as db:
-        show = watch.current.show
-        refused = unanswered(db, show.feeds, folder)
-        if refused:
-            raise BadInputError(refused)
-        now = clock()
+        _refuse_unanswered(db, watch)
+        show, now = watch.current.show, clock()
         with immediate(db):
             record_revision(db, watch.current.folder.files, show.revision, now)
             free_leases(db, now)
             begin_watch(db, now)
         for line in status.at_start(watch.current, undelivered(db, now), now):
             say(line)
-        _Service(watch, path, clock, say, pace or Pace(), stop or threading.Event()).run()
+        _Service(watch, path, clock, say, pace, stop).run()
         say(status.at_stop(undelivered(db, clock())))
+
+
+def _refuse_unanswered(db: Database | None, watch: FolderWatch) -> None:
+    refused = unanswered(db, watch.current.show.feeds, watch.path)
+    if refused:
+        raise BadInputError(refused)
 
 
 @contextmanager
@@ -132,14 +149,13 @@ class _Service:
     def run(self) -> None:
         """Schedule everything and wait; then let what is under way end."""
         scheduler = self._scheduler()
-        with _signals(self._stop):
-            scheduler.start()
-            try:
-                while not self._stop.wait(self._pace.clock_s):
-                    self._mind_the_clock(scheduler)
-            finally:
-                self._stop.set()
-                scheduler.shutdown(wait=True)
+        scheduler.start()
+        try:
+            while not self._stop.wait(self._pace.clock_s):
+                self._mind_the_clock(scheduler)
+        finally:
+            self._stop.set()
+            scheduler.shutdown(wait=True)
 
     def _scheduler(self) -> Any:
         logging.getLogger("apscheduler").setLevel(logging.ERROR)

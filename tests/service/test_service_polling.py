@@ -11,6 +11,8 @@ from service_site import feed_of, payload, weather_server
 from service_stage import RECORD_FEED, START, record
 
 from monitor.domain import BadInputError
+from monitor.feeds.request import needs_consent
+from monitor.feeds.sheet import builtin_sheet
 from monitor.service.feeds_seen import RunsKept, last_word, named
 from monitor.service.polling import (
     consent_key,
@@ -130,7 +132,10 @@ def test_terms_of_use_are_asked_once(stage):
     (polled,) = made.poll()
     assert not polled.ok
     assert "non-commercial" in polled.says
-    remember(made.db, consent_key("open-meteo"), {"at": "2027-07-15T12:00:00Z"})
+    remember(made.db, consent_key("open-meteo"), {"says": "other words, of another year"})
+    assert unanswered(made.db, feeds, made.folder) == [problem]
+    words = needs_consent(builtin_sheet("open-meteo"), feeds[0])
+    remember(made.db, consent_key("open-meteo"), {"says": words})
     assert unanswered(made.db, feeds, made.folder) == []
     assert unanswered(None, feeds, made.folder) == [problem]
 

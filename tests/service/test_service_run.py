@@ -168,6 +168,7 @@ def test_terms_of_use_are_answered_before_anything_is_fetched(tmp_path):
     folder = write_show(tmp_path / "show", feeds='[[feeds]]\nsheet = "open-meteo"\n')
     with pytest.raises(BadInputError, match="non-commercial"):
         serve(folder, ENVIRON, clock=now, say=str)
+    assert not (folder / "dryspell.db").exists()
     with pytest.raises(BadInputError, match="non-commercial"):
         look_ahead(folder, ENVIRON, clock=now)
 
