@@ -78,6 +78,15 @@ def test_at_the_very_edge_everything_that_blows_in_arrives():
     assert let_in(spot(front=0.0), 0.5, 0.0, classes(1.0, 9.17)).tolist() == [0.0, 0.0]
 
 
+def test_in_the_corner_itself_a_wind_along_an_edge_meets_it_at_once():
+    """Front and right 0 m away: the front is met at 0, the ray along the right edge never."""
+    at_corner = spot(front=0.0, right=0.0, facing=0.0)
+    distance, is_open = ray_to_edge(at_corner, np.array([0.0, 45.0]))
+    assert distance.tolist() == [0.0, 0.0]
+    assert is_open.all()
+    assert let_in(at_corner, 0.5, 0.0, classes(9.0)).tolist() == [1.0]
+
+
 # ---------------------------------------------------------------------------- cuts through a class
 
 
