@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from monitor import report as reports
-from monitor.cli.surroundings import DATABASE, moment_of, now, read, show_option
+from monitor.cli.surroundings import (
+    DATABASE,
+    moment_of,
+    now,
+    read,
+    refuse_show_folder,
+    show_option,
+)
 from monitor.cli.writing import tell
-from monitor.domain import BadInputError, Problem, UnableError
+from monitor.domain import UnableError
+from monitor.report import material_from, write_report
 from monitor.store.database import open_database
-
-if TYPE_CHECKING:
-    from datetime import datetime
 
 
 @click.command()
@@ -22,7 +26,7 @@ if TYPE_CHECKING:
     "--out",
     required=True,
     metavar="DIR",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=click.Path(path_type=Path),
     help="Folder to write the report into.",
 )
 @click.option("--from", "from_text", metavar="TIME", help="Begin there; site time, or with offset.")
@@ -33,9 +37,10 @@ def report(out: Path, from_text: str | None, to_text: str | None, folder: Path) 
 
     TIME is like 2027-07-16T08:00.
     """
-    show = read(folder).show
-    from_, to = moment_of(from_text, "--from", show), moment_of(to_text, "--to", show)
-    _refuse_backwards(from_, to)
+    refuse_show_folder(out, "--out")
+    found = read(folder)
+    from_ = moment_of(from_text, "--from", found.show)
+    to = moment_of(to_text, "--to", found.show)
     path = folder / DATABASE
     if not path.exists():
         raise UnableError(
@@ -43,24 +48,8 @@ def report(out: Path, from_text: str | None, to_text: str | None, folder: Path) 
             "Give the folder of a show that was watched; dryspell rehearse --report needs none.",
         )
     db = open_database(path)
-    try:
-        material = reports.material_from(db, folder, now(), from_, to)
-    finally:
-        db.close()
-    reports.write_report(out, material)
-    tell([f"The report is in {out}."])
+    with closing(db.conn):
+        material = material_from(db, found, now(), from_, to)
+    written = write_report(out, material)
+    tell(f"Wrote {file}" for file in written)
     return 0
-
-
-def _refuse_backwards(from_: datetime | None, to: datetime | None) -> None:
-    if from_ is not None and to is not None and to <= from_:
-        raise BadInputError(
-            [
-                Problem(
-                    "backwards",
-                    "The end is not after the beginning.",
-                    "Give --to a later time than --from.",
-                    key="--to",
-                )
-            ]
-        )

@@ -11,7 +11,15 @@ import click
 from monitor.cli.exit_codes import ATTENTION, DONE
 from monitor.cli.feed_table import table
 from monitor.cli.licence import settle_licences
-from monitor.cli.surroundings import bytes_of, json_option, now, read, secret_of, show_option
+from monitor.cli.surroundings import (
+    SHOW_FILE,
+    bytes_of,
+    json_option,
+    now,
+    read,
+    secret_of,
+    show_option,
+)
 from monitor.cli.writing import tell, write_json
 from monitor.domain import BadInputError, Feed, Problem
 from monitor.feeds import canonical
@@ -25,8 +33,6 @@ if TYPE_CHECKING:
     from datetime import tzinfo
 
     from monitor.domain import Show, Weather
-
-_SHOW_FILE = "show.toml"
 
 
 class _Tried(NamedTuple):
@@ -81,7 +87,7 @@ def feed(
 
 def _chosen(folder: Path, sheet_id: str | None, sample: Path | None) -> tuple[Show | None, Feed]:
     """The show, where it is needed or there, and its feed of that sheet, or a bare one."""
-    if sheet_id is not None and sample is not None and not (folder / _SHOW_FILE).exists():
+    if sheet_id is not None and sample is not None and not (folder / SHOW_FILE).exists():
         return None, Feed(sheet_id)
     show = read(folder).show
     if sheet_id is not None:
@@ -94,7 +100,7 @@ def _chosen(folder: Path, sheet_id: str | None, sample: Path | None) -> tuple[Sh
                     "no-feed",
                     "The show has no feed.",
                     "Add a [[feeds]] section, or name a sheet: --sheet open-meteo.",
-                    file=_SHOW_FILE,
+                    file=SHOW_FILE,
                 )
             ]
         )

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import importlib
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 import click
 
 from monitor import rehearsal
-from monitor.cli.surroundings import bytes_of, json_option, read, show_option
+from monitor.cli.surroundings import bytes_of, json_option, read, refuse_show_folder, show_option
 from monitor.cli.writing import STDOUT, progress, tell, write_json
 from monitor.feeds.record import read_record
+from monitor.report import write_report
 from monitor.show import read_log
 from monitor.story import story
 
@@ -73,6 +73,8 @@ def rehearse(
     would have it.
     """
     show = read(folder).show
+    if report_folder is not None:
+        refuse_show_folder(report_folder, "--report")
     weather = read_record(
         bytes_of(weather_file, "the weather record, a CSV file"),
         weather_file.name,
@@ -83,13 +85,12 @@ def rehearse(
     with progress("Rehearsing") as shown:
         found = rehearsal.rehearse(show, weather, log, crew=crew, progress=shown)
     if report_folder is not None:
-        report = importlib.import_module("monitor.report")
-        report.write_report(report_folder, rehearsal.material(found))
+        write_report(report_folder, rehearsal.material(found))
     write_json(rehearsal.as_json(found), json_file)
     if json_file != STDOUT:
         tell(story(found))
     if report_folder is not None:
-        tell(["", f"The report is in {report_folder}."], json_file)
+        tell(["", f"The report is in {report_folder}: open report.html."], json_file)
     return 0
 
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 Command = TypeVar("Command", bound="Callable[..., Any]")
 
 DATABASE = "dryspell.db"
+SHOW_FILE = "show.toml"
 
 
 def now() -> datetime:
@@ -96,3 +97,18 @@ def bytes_of(path: Path, what: str) -> bytes:
         raise UnableError(
             f"{path} cannot be read: {why}.", "See that this account may read it."
         ) from None
+
+
+def refuse_show_folder(out: Path, option: str) -> None:
+    """Keep a report out of a show's own folder, whose fixtures.csv it would write over."""
+    if (out / SHOW_FILE).exists():
+        raise BadInputError(
+            [
+                Problem(
+                    "folder-taken",
+                    f"{out} is the folder of a show, whose own files a report would write over.",
+                    f"Give a folder for the report alone, such as {out / 'report'}.",
+                    key=option,
+                )
+            ]
+        )
