@@ -10,13 +10,10 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
-from monitor.alerts.clock import utc_stamp
 from monitor.alerts.lifecycle import WatchState
-from monitor.alerts.losses import Found, feed_state, follow, weather_found
+from monitor.alerts.losses import Found, feed_state, weather_found
 from monitor.alerts.show_times import last_morning, next_morning
 from monitor.alerts.watch import on_watch
-from monitor.alerts.wording import message
-from monitor.domain import BadInputError, DryspellError
 from monitor.evaluation import evaluate
 from monitor.service.delivering import forget_gone
 from monitor.service.feeds_seen import RunsKept
@@ -100,7 +97,7 @@ def _state(db: Database) -> WatchState:
 def _about_the_monitor(
     db: Database, show: Show, watch: FolderWatch, sights: list[FeedSight], now: datetime
 ) -> list[Message]:
-    """Feeds lost, a folder that cannot be read, and the end of a fault of our own."""
+    """Feeds lost, a folder that cannot be read, a contact that is gone."""
     morning = next_morning(show, now)
     broken = None
     if watch.broken is not None:
@@ -126,7 +123,6 @@ def _about_the_monitor(
             over="the show folder is read again",
             next_word_at=morning,
         ),
-        follow_trouble(db, show, "fault", None, now, over="the monitor works again"),
     ]
     return [told for told in steps if told is not None]
 
@@ -175,32 +171,3 @@ def _feed_line(sight: FeedSight, runs: RunsKept, now: datetime) -> str:
     run = runs.newest.get(sight.source)
     credit = "" if run is None else run.weather.credit
     return f"{said}. {credit}" if credit else said
-
-
-def fault_found(fault: Exception) -> Found:
-    """A cycle that failed, in words; the text of a foreign exception may hold a secret."""
-    if isinstance(fault, BadInputError):
-        why = in_short(fault)
-    elif isinstance(fault, DryspellError):
-        why = str(fault)
-    else:
-        why = f"a fault of the program ({type(fault).__name__})"
-    return Found(
-        "notice",
-        f"The monitor cannot work out what is needed: {why}",
-        ("It goes on trying every minute. Until it says otherwise, decide without it",),
-    )
-
-
-def tell_fault(db: Database, show: Show, fault: Exception, now: datetime) -> Message | None:
-    """Record and queue the alert about a failed cycle; None where it was told lately."""
-    with immediate(db):
-        return follow_trouble(
-            db, show, "fault", fault_found(fault), now, over="the monitor works again"
-        )
-
-
-def fault_message(show: Show, fault: Exception, now: datetime) -> tuple[Message, str] | None:
-    """The same for when nothing can be written, with an id for it."""
-    alert, _ = follow("weather", "fault", None, fault_found(fault), show, now, over="")
-    return None if alert is None else (message(alert, now), f"fault-{utc_stamp(now)}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from monitor.alerts.delivery import attempt, deliver_one, recipients
+from monitor.alerts.delivery import deliver_one
 from monitor.alerts.losses import Attempt, Failing, after_attempt, follow
 from monitor.service.telling import tell
 from monitor.store import outbox
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
-    from monitor.domain import Contact, Message, Show
+    from monitor.domain import Contact, Show
 
 FAILING_KEY = "trouble/deliveries"
 
@@ -108,15 +108,3 @@ def failing_contacts(db: Database) -> tuple[str, ...]:
 def _kept(db: Database) -> _Failures:
     kept: Any = recall(db, FAILING_KEY)
     return _Failures() if kept is None else from_json(_Failures, to_json(kept))
-
-
-def shout(
-    show: Show, message: Message, row_id: str, secret: Callable[[str], str], now: datetime
-) -> bool:
-    """Send without the database, once, when it cannot be written; True where one arrived."""
-    outcomes = [
-        attempt(message, contact, recipient, row_id, secret=secret, now=now)
-        for contact in show.contacts
-        for recipient in recipients(contact)
-    ]
-    return any(outcome.sent for outcome in outcomes)

@@ -10,18 +10,20 @@ import random
 import signal
 import threading
 import time
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from apscheduler.executors.pool import ThreadPoolExecutor
+from apscheduler.jobstores.base import JobLookupError
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from monitor.domain import BadInputError, DryspellError
 from monitor.service import status
-from monitor.service.cycle import Cycle, begin_watch, fault_message, tell_fault
-from monitor.service.delivering import deliver_due, shout
+from monitor.service.cycle import Cycle, begin_watch
+from monitor.service.delivering import deliver_due
+from monitor.service.faults import Faults, Part
 from monitor.service.polling import Asking, forget_next_tries, poll_all, unanswered
 from monitor.service.watched import FolderWatch
 from monitor.store.chain import head
@@ -41,9 +43,6 @@ DELIVERERS = 3
 """Messages under way at once: one dead server must not hold up the others' mail."""
 JUMP_S = 60.0
 """The wall clock is taken as set when it moves so much against the machine's own [s]."""
-SHOUT_AGAIN = timedelta(hours=1)
-
-_log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,21 +142,21 @@ class _Service:
         self._cycle = Cycle(watch)
         self._evaluated_at = 0.0
         self._evaluated_rows = -1
-        self._shouted_at: datetime | None = None
+        self._faults = Faults(watch, say)
         self._offset = clock().timestamp() - time.monotonic()
+        self._scheduler = self._scheduled()
 
     def run(self) -> None:
         """Schedule everything and wait; then let what is under way end."""
-        scheduler = self._scheduler()
-        scheduler.start()
+        self._scheduler.start()
         try:
             while not self._stop.wait(self._pace.clock_s):
-                self._mind_the_clock(scheduler)
+                self._mind_the_clock()
         finally:
             self._stop.set()
-            scheduler.shutdown(wait=True)
+            self._scheduler.shutdown(wait=True)
 
-    def _scheduler(self) -> Any:
+    def _scheduled(self) -> Any:
         logging.getLogger("apscheduler").setLevel(logging.ERROR)
         scheduler = BackgroundScheduler(
             timezone=UTC,
@@ -197,9 +196,13 @@ class _Service:
                     self._clock,
                     random.random,
                 )
-                for polled in poll_all(db, asking):
-                    if polled.is_news:
-                        self._say(f"{polled.source}: {polled.says}")
+                results = poll_all(db, asking)
+                self._faults.works(db, "polling", self._clock())
+            for polled in results:
+                if polled.is_news:
+                    self._say(f"{polled.source}: {polled.says}")
+            if any(polled.has_new or polled.is_news for polled in results):
+                self._wake("evaluate")
         except Exception as fault:  # noqa: BLE001
             self._fault("polling", fault)
 
@@ -213,8 +216,12 @@ class _Service:
                 nothing_new = rows == self._evaluated_rows and not self._watch.look()
                 if nothing_new and waited < self._pace.evaluate_s:
                     return
+                # Noted before: what comes in meanwhile is looked at next time.
+                self._evaluated_at, self._evaluated_rows = time.monotonic(), rows
                 messages = self._cycle.run(db, self._clock())
-                self._evaluated_at, self._evaluated_rows = time.monotonic(), head(db).rows
+                self._faults.works(db, "evaluating", self._clock())
+            if messages:
+                self._wake("deliver-0")
             for message in messages:
                 self._say(status.of_message(message, self._watch.current.show))
         except Exception as fault:  # noqa: BLE001
@@ -224,7 +231,7 @@ class _Service:
         try:
             with _opened(self._path) as db:
                 watched = self._watch.current
-                for settled in deliver_due(
+                done = deliver_due(
                     db,
                     watched.show,
                     watched.contacts,
@@ -232,43 +239,27 @@ class _Service:
                     self._watch.secret,
                     random.random,
                     self._stop.is_set,
-                ):
-                    line = status.of_settled(settled)
-                    if line is not None:
-                        self._say(line)
+                )
+                self._faults.works(db, "delivering", self._clock())
+            for settled in done:
+                line = status.of_settled(settled)
+                if line is not None:
+                    self._say(line)
         except Exception as fault:  # noqa: BLE001
             self._fault("delivering", fault)
 
-    # ---- when something goes wrong
+    def _wake(self, name: str) -> None:
+        """Have a job run now; where it is running, it looks again in its own time."""
+        # It may be gone already, when the service is being stopped.
+        with suppress(JobLookupError):
+            self._scheduler.modify_job(name, next_run_time=datetime.now(UTC))
 
-    def _fault(self, doing: str, fault: Exception) -> None:
-        """A job that failed is an alert of its own, and the service goes on."""
-        now, show = self._clock(), self._watch.current.show
-        if not isinstance(fault, DryspellError):
-            _log.error("a fault while %s", doing, exc_info=fault)
-        why = str(fault) if isinstance(fault, DryspellError) else type(fault).__name__
-        self._say(f"A fault while {doing}: {why}")
-        try:
-            with _opened(self._path) as db:
-                tell_fault(db, show, fault, now)
-        except Exception as second:  # noqa: BLE001
-            self._shout(fault, second, now)
-
-    def _shout(self, fault: Exception, second: Exception, now: datetime) -> None:
-        """Nothing can be written: tell everybody directly, at most once an hour."""
-        last = self._shouted_at
-        if last is not None and timedelta(0) <= now - last < SHOUT_AGAIN:
-            return
-        self._shouted_at = now
-        show = self._watch.current.show
-        told = fault_message(show, second if isinstance(second, DryspellError) else fault, now)
-        if told is not None:
-            arrived = shout(show, *told, self._watch.secret, now)
-            self._say("Told directly." if arrived else "Nobody could be told directly either.")
+    def _fault(self, part: Part, fault: Exception) -> None:
+        self._faults.fails(lambda: open_database(self._path), part, fault, self._clock())
 
     # ---- the wall clock
 
-    def _mind_the_clock(self, scheduler: Any) -> None:
+    def _mind_the_clock(self) -> None:
         """When the clock was set, whatever waits for a time by the old one is woken."""
         offset = self._clock().timestamp() - time.monotonic()
         moved, self._offset = offset - self._offset, offset
@@ -280,10 +271,10 @@ class _Service:
                 free_leases(db, self._clock())
                 forget_next_tries(db, self._watch.current.show.feeds)
         except DryspellError as fault:
-            self._fault("minding the clock", fault)
+            self._fault("polling", fault)
         self._evaluated_at = 0.0
-        for job in scheduler.get_jobs():
-            job.modify(next_run_time=datetime.now(UTC))
+        for job in self._scheduler.get_jobs():
+            self._wake(job.id)
 
 
 @contextmanager

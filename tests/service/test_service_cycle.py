@@ -12,7 +12,7 @@ from service_stage import RECORD_FEED, START, record
 from monitor.domain import LogEntry, UnableError
 from monitor.service import cycle as cycle_module
 from monitor.service import telling
-from monitor.service.cycle import begin_watch, tell_fault
+from monitor.service.cycle import begin_watch
 from monitor.service.telling import expires_at
 from monitor.store.chain import verify
 from monitor.store.history import alert_changes, open_alerts, recall, record_log, revisions
@@ -242,20 +242,6 @@ def test_a_broken_folder_keeps_the_last_good_one_and_says_where(stage):
     show.write_text(text)
     made.watch.look()
     assert made.watch.look()
-    made.run()
-    assert told(made, "weather")[-1].stage == "stood-down"
-
-
-def test_a_failed_cycle_is_an_alert_that_ends_with_the_next_good_one(stage):
-    made = on_record(stage, {})
-    made.run()
-    show = made.watch.current.show
-    assert tell_fault(made.db, show, ZeroDivisionError("secret text"), made.now) is not None
-    assert tell_fault(made.db, show, ZeroDivisionError("secret text"), made.now) is None
-    said = told(made, "weather")[-1]
-    assert "a fault of the program (ZeroDivisionError)" in said.text
-    assert "secret" not in said.text
-    made.later(minutes=1)
     made.run()
     assert told(made, "weather")[-1].stage == "stood-down"
 

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
-
 import pytest
 from service_site import desk_receiver, hook_to, mail_server, mail_to
 from service_stage import RECORD_FEED, record
 
 from monitor.domain import UnableError
-from monitor.service import delivering, telling
-from monitor.service.cycle import fault_message
-from monitor.service.delivering import failing_contacts, shout
+from monitor.service import telling
+from monitor.service.delivering import failing_contacts
 from monitor.store.history import alert_changes
 from monitor.store.outbox import deliveries
 
@@ -123,18 +120,3 @@ def test_a_message_to_a_contact_that_is_gone_is_told_of_once(stage):
         made.deliver()
     assert failing_contacts(made.db) == ()
     assert len(of_kind(made, "delivery")) == 1
-
-
-def test_when_nothing_can_be_written_people_are_told_all_the_same(stage):
-    with mail_server() as (mailbox, port), desk_receiver() as desk:
-        contacts = mail_to(port, "a@example.org", "b@example.org") + hook_to(desk.url)
-        made = work_stage(stage, contacts, rain={})
-        show = made.watch.current.show
-        full = UnableError("There is no room left on the disk.", "Free some space.")
-        told = fault_message(show, full, made.now)
-        assert told is not None
-        # the receiver checks the time of the signature, which is the clock's
-        assert shout(show, *told, made.watch.secret, datetime.now(UTC))
-        assert len(mailbox.mails) == 2
-        assert "no room left on the disk" in desk.got[0][1]["data"]["reason"]
-        assert delivering.failing_contacts(made.db) == ()

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import email
+import os
 import signal
+import subprocess
+import sys
 import threading
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime, timedelta
@@ -31,6 +34,7 @@ from monitor.store.database import hold_folder, open_database
 from monitor.store.history import alert_changes, recall
 from monitor.store.outbox import deliveries
 
+COMMAND = "from monitor.cli import main; main()"
 FAST = Pace(poll_s=0.05, look_s=0.05, evaluate_s=0.3, deliver_s=0.05, clock_s=0.05)
 
 
@@ -157,6 +161,35 @@ def test_sigterm_ends_it_cleanly(tmp_path):
         assert leased.fetchone()[0] == 0
 
 
+def test_the_command_itself_from_forecast_to_mailbox(tmp_path):
+    with (
+        weather_server(payload(now(), rain_in_h=1)) as sky,
+        mail_server() as (mailbox, port),
+        desk_receiver() as desk,
+    ):
+        contacts = mail_to(port, "a@example.org") + hook_to(desk.url)
+        folder = write_show(tmp_path / "show", feeds=feed_of(sky.url), contacts=contacts)
+        service = subprocess.Popen(
+            [sys.executable, "-c", COMMAND, "run", "--show", str(folder)],
+            env={**os.environ, **ENVIRON},
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        try:
+            wait_for(lambda: len(mailbox.mails) >= 2 and len(desk.got) >= 2)
+            service.send_signal(signal.SIGTERM)
+            said, complained = service.communicate(timeout=20)
+        finally:
+            service.kill()
+            service.wait()
+    assert (service.returncode, complained) == (0, "")
+    assert said.splitlines()[0].startswith("Watching 6 fixtures")
+    assert any("cover 6 fixtures at Lawn wash" in s for s in subjects(mailbox))
+    assert [b["type"].split(".")[1] for _, b in desk.got] == ["watch", "alert"]
+    assert desk.refused == 0
+
+
 def test_a_second_service_for_a_folder_is_refused(tmp_path):
     folder = write_show(tmp_path / "show")
     with hold_folder(folder), pytest.raises(UnableError, match="already watching"):
@@ -207,25 +240,9 @@ def test_a_cycle_that_fails_is_told_and_the_service_goes_on(tmp_path, monkeypatc
             wait_for(lambda: any(b["type"] == "dryspell.alert.stood-down" for _, b in desk.got))
             wait_for(lambda: any("cover" in line for line in lines))
     with read_db(folder) as db:
-        told = [c.alert.id for c in alert_changes(db) if c.alert.id.startswith("fault")]
+        told = [c.alert.id for c in alert_changes(db) if c.alert.id.startswith("fault-evaluating")]
     assert len(told) == 2
     assert len(set(told)) == 1
-
-
-def test_when_the_database_cannot_be_written_people_are_told_directly(tmp_path, monkeypatch):
-    with weather_server(payload(now())) as sky, desk_receiver() as desk:
-        folder = write_show(tmp_path / "show", feeds=feed_of(sky.url), contacts=hook_to(desk.url))
-
-        def full(*args):
-            raise UnableError("There is no room left on the disk.", "Free some space.")
-
-        monkeypatch.setattr(scheduling.Cycle, "run", full)
-        monkeypatch.setattr(scheduling, "tell_fault", full)
-        with running(folder) as lines:
-            wait_for(lambda: "Told directly." in lines)
-            wait_for(lambda: sum("A fault while evaluating" in line for line in lines) > 3)
-    assert len(desk.got) == 1
-    assert "no room left on the disk" in desk.got[0][1]["data"]["reason"]
 
 
 # ---------------------------------------------------------------- one look ahead
