@@ -15,11 +15,12 @@ import numpy as np
 
 from monitor.alerts.lifecycle import Change, Source, WatchState
 from monitor.alerts.wording import as_json as alert_json
-from monitor.domain import LogEntry, Show, Weather
-from monitor.evaluation import judge, until_now
+from monitor.domain import EntryKind, LogEntry, Show, Weather
+from monitor.evaluation import HORIZON_S, judge, until_now
 from monitor.exposure.assess import assess
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig, compile_rig
+from monitor.exposure.steps import cut
 from monitor.exposure.tracks import groups_of
 from monitor.exposure.wetting import driving_rain_index
 from monitor.exposure.wind import wind_10m
@@ -31,7 +32,7 @@ Crew = Literal["absent", "follows"]
 WALLS_DEG = (0, 45, 90, 135, 180, 225, 270, 315)
 _NEAR_S, _QUIET_S = 3 * 3600.0, 6 * 3600.0
 """How often a time with rain near, and one with none, is looked at."""
-_LOGGED_AS = {
+_LOGGED_AS: dict[str, EntryKind] = {
     "cover": "covered",
     "bring-in": "brought-in",
     "isolate": "isolated",
@@ -119,7 +120,9 @@ class _Run:
         self._counted_to = self.now
         groups, self._group_of = groups_of(rig, self._known(), out_from)
         self._so_far = Carried.nothing(len(groups))
-        self._busy: set[tuple[str, str]] = set()
+        self._put_out = 0
+        self._busy: dict[str, float] = {}
+        """Until when the simulated crew has each fixture in hand."""
 
     def _known(self) -> list[LogEntry]:
         return [e for e in self.log if to_epoch(e.at) <= self.now]
@@ -172,6 +175,12 @@ class _Run:
     def _count(self, known: Sequence[LogEntry]) -> None:
         """Bring what every group has taken up to now."""
         groups, group_of = groups_of(self._rig, known, self._out_from)
+        put_out = sum(entry.entry == "put-out" for entry in known)
+        if put_out > self._put_out:
+            # Now it is known that it was not out before: the past is counted again.
+            self._put_out, self._group_of = put_out, group_of
+            self._so_far = Carried.nothing(len(groups))
+            self._counted_to = float(self._weather.starts[0])
         if len(groups) != self._so_far.used.shape[1] or (group_of != self._group_of).any():
             index = np.zeros(len(groups), dtype=np.intp)
             index[: len(self._rig.kinds)] = np.arange(len(self._rig.kinds))
@@ -189,27 +198,27 @@ class _Run:
         alert = change.alert
         if alert.stage != "start" or alert.action is None or alert.position is None:
             return
-        key = (alert.position, alert.id)
-        if alert.minutes is None or key in self._busy:
+        fresh = [f for f in alert.fixtures if self._busy.get(f, self.now) <= self.now]
+        if alert.minutes is None or not fresh:
             return
-        self._busy.add(key)
-        position = self._rig.show.positions[alert.position]
-        policy, site = self._rig.show.policy, self._rig.show.site
-        steps = assess(
-            self._rig,
-            self._weather.between(self.now - 3600.0, self.now + 48 * 3600.0),
-            (),
-            out_from_s=self._out_from,
-        ).steps
-        closed = (
-            *thunder_spans(steps, policy.risk),
-            *gust_spans(steps, position, site, policy.risk),
-        )
-        done = to_moment(finish_s(closed, self.now, alert.minutes))
-        entry = _LOGGED_AS[alert.action]
-        for fixture in alert.fixtures:
+        show = self._rig.show
+        position, risk = show.positions[alert.position], show.policy.risk
+        minutes = alert.minutes
+        if len(fresh) < len(alert.fixtures) and alert.count:
+            share = sum(show.fixture(f).count for f in fresh) / alert.count
+            minutes = position.setup_minutes + share * (minutes - position.setup_minutes)
+        steps = cut(self._weather.between(self.now, self.now + HORIZON_S), (), show.policy)
+        closed = (*thunder_spans(steps, risk), *gust_spans(steps, position, show.site, risk))
+        done_s = finish_s(closed, self.now, minutes)
+        for fixture in fresh:
+            self._busy[fixture] = done_s
             self.log.append(
-                LogEntry(at=done, entry=entry, fixture=fixture, by="simulated crew")  # type: ignore[arg-type]
+                LogEntry(
+                    at=to_moment(done_s),
+                    entry=_LOGGED_AS[alert.action],
+                    fixture=fixture,
+                    by="simulated crew",
+                )
             )
 
 

@@ -24,6 +24,19 @@ def fixture_names(fixtures: Sequence[Fixture]) -> tuple[str, ...]:
     return tuple(f"{count} {what}" for what, count in kinds.most_common())
 
 
+def plain_facts(show: Show, position: Position, fixtures: Sequence[Fixture], used: float) -> Facts:
+    """Facts of a job that no wet spell asks for."""
+    return Facts(
+        site_name=show.site.name,
+        timezone=show.site.timezone.key,
+        position_name=position.name,
+        fixture_names=fixture_names(fixtures),
+        used=used,
+        access=position.access,
+        access_limit_mps=position.access_limit_mps,
+    )
+
+
 def gap_into(position: Position, show: Show, wind_from_deg: float) -> str:
     """Where the water comes in, in crew words."""
     spot = place_of(position, show).spot

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -75,6 +75,21 @@ def gust_spans(steps: Steps, position: Position, site: Site, risk: float) -> tup
     )
 
 
+def known_gust_now(steps: Steps, site: Site, now_s: float) -> bool:
+    """Whether the gust of the running step is known, given or derived."""
+    weather = steps.weather
+    if not len(weather.starts) or weather.starts[0] > now_s:
+        return False
+    at_10m = gust_10m(
+        weather.gust_mps[:, :1],
+        weather.wind_mps[:, :1],
+        weather.wind_basis,
+        weather.wind_height_m,
+        site.terrain,
+    )
+    return not bool(np.isnan(at_10m).all())
+
+
 def merged(spans: Sequence[Span]) -> tuple[Span, ...]:
     """Spans joined where they touch; the first that blocks names the reason."""
     out: list[Span] = []
@@ -94,8 +109,13 @@ def merged(spans: Sequence[Span]) -> tuple[Span, ...]:
 
 
 def blocking(spans: Sequence[Span], moment_s: float) -> Span | None:
-    """The blocked span a moment lies in."""
-    return next((s for s in spans if s.start_s <= moment_s < s.end_s), None)
+    """The whole blocked time a moment lies in, named by what blocks at that very moment."""
+    causes = [s for s in spans if s.start_s <= moment_s < s.end_s]
+    if not causes:
+        return None
+    whole = next(s for s in merged(spans) if s.start_s <= moment_s < s.end_s)
+    by = "thunder" if any(s.by == "thunder" for s in causes) else "gust"
+    return replace(whole, by=by)
 
 
 def latest_start_s(blocked: Sequence[Span], do_by_s: float, minutes: float) -> float:

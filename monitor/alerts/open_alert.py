@@ -1,0 +1,60 @@
+"""What is remembered of an alert between evaluations, and what one evaluation tells."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from monitor.domain import Action, Alert
+
+SITE = "site"
+"""Thunder: one word for the whole site."""
+SPENT = "spent"
+"""What was not done in time."""
+PROTECTS = ("protect", "covered", SPENT)
+
+
+@dataclass(frozen=True, slots=True)
+class OpenAlert:
+    """An alert as last told, and how long forecasts have agreed that it is not needed."""
+
+    family: str
+    """As Job.family, or SPENT, or SITE"""
+    alert: Alert
+    action: Action | None = None
+    """What the job asks, kept while the alert says stop"""
+    under_cover: bool = False
+    """It is about what leaks although it is covered: only bringing it in ends it."""
+    calm_runs: int = 0
+    calm_since: datetime | None = None
+    calm_run: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class WatchState:
+    """What the monitor remembers between evaluations."""
+
+    open: tuple[OpenAlert, ...] = ()
+    last_number: int = 0
+    settled: tuple[str, ...] = ()
+    """Care already asked for, as "action/fixture": each is asked once while it is due."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """An alert to tell, and why it is told."""
+
+    alert: Alert
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Which forecast the plan rests on, and when the next word comes."""
+
+    names: tuple[str, ...] = ()
+    credit: tuple[str, ...] = ()
+    issued_at: datetime | None = None
+    run: str = ""
+    """Changes with every new forecast; stand-down counts these."""
+    next_word_at: datetime | None = None

@@ -1,0 +1,80 @@
+"""Which stage a job is in at a moment, and whether an alert is worth telling again. Pure."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from monitor.alerts.open_alert import PROTECTS
+from monitor.domain import Alert, Show, Stage
+from monitor.planning.crew import start_margin_s
+from monitor.planning.job import Job
+from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_epoch
+
+_MOVED_S = 20.0 * SECONDS_PER_MINUTE
+"""A start that moved no more than this is not told again."""
+_AMOUNT_RATIO = 1.5
+"""So many times the rain told before is told again, be the deadline the same. Less is not:
+what has fallen meanwhile is missing from what is still to come.
+"""
+
+
+def stage_of(job: Job, show: Show, now: datetime) -> Stage | None:
+    """The stage a job is in; None where it is not told: too early, or nobody may work there."""
+    if job.family not in PROTECTS or job.start_by_s is None or job.do_by_s is None:
+        return "notice" if job.blocked is None else None
+    now_s = to_epoch(now)
+    stage: Stage | None = None
+    if now_s >= job.do_by_s:
+        stage = "overdue"
+    elif now_s >= job.start_by_s - start_margin_s(show):
+        stage = "start"
+    elif now_s >= job.start_by_s - show.policy.notice_hours * SECONDS_PER_HOUR:
+        stage = "notice"
+    if job.blocked is not None:
+        return "stop" if stage in ("start", "overdue") else None
+    return stage
+
+
+def stage_following(last: Alert, job: Job, show: Show, now: datetime) -> Stage | None:
+    """The stage of a job that was told of before; None where its last word stands.
+
+    A start that moved a little is not taken back, and a job that moved out of sight is told
+    as work ahead: what was told before no longer holds.
+    """
+    stage = stage_of(job, show, now)
+    if stage is None and job.blocked is None:
+        stage = "notice"
+    if stage == "notice" and last.stage == "start" and not _moved(last, job):
+        return "start"
+    return stage
+
+
+def news(last: Alert, new: Alert, job: Job) -> str | None:
+    """Why an open alert is told again, or None."""
+    if new.stage != last.stage:
+        if new.stage == "stop":
+            return f"nobody works there now: {new.facts.blocked_by}"
+        if last.stage == "stop":
+            return f"the wind there is back under the limit; {job.reason}"
+        return job.reason
+    if new.stage in ("stop", "overdue"):
+        return None
+    if new.action != last.action:
+        return f"{new.action} instead of {last.action}: {job.reason}"
+    if _moved(last, job):
+        earlier = (
+            last.start_by is not None and new.start_by is not None and new.start_by < last.start_by
+        )
+        return f"{'earlier' if earlier else 'later'} than told before: {job.reason}"
+    if set(new.fixtures) - set(last.fixtures):
+        return f"more fixtures than told before: {job.reason}"
+    before, after = last.facts.rain_mm, new.facts.rain_mm
+    if before and after and after >= before * _AMOUNT_RATIO:
+        return f"{after:.1f} mm instead of {before:.1f} mm: {job.reason}"
+    return None
+
+
+def _moved(last: Alert, job: Job) -> bool:
+    if last.start_by is None or job.start_by_s is None:
+        return last.start_by is not None or job.start_by_s is not None
+    return abs(to_epoch(last.start_by) - job.start_by_s) > _MOVED_S

@@ -1,0 +1,93 @@
+"""Inspect and clean: no deadline, one job a position and action."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+from monitor.domain import Fixture, Policy, Position
+from monitor.exposure.results import Carried, Exposure
+from monitor.exposure.rig import Rig
+from monitor.planning.facts import plain_facts
+from monitor.planning.job import Job
+from monitor.planning.present import Present
+
+
+def care_jobs(
+    rig: Rig,
+    position: Position,
+    groups: Sequence[int],
+    ahead: Exposure,
+    so_far: Carried,
+    present: Present,
+    rows: dict[int, list[Fixture]],
+) -> list[Job]:
+    """What wants an inspection or cleaning at a position, and why."""
+    policy = rig.show.policy
+    found: dict[Literal["inspect", "clean"], dict[int, str]] = {"inspect": {}, "clean": {}}
+    for g in groups:
+        if g not in rows:
+            continue
+        inspect = _inspect_because(g, ahead, so_far, present, policy)
+        if inspect is not None:
+            found["inspect"][g] = inspect
+        clean = _clean_because(g, ahead, so_far, present, policy)
+        if clean is not None:
+            found["clean"][g] = clean
+    jobs = []
+    for action, reasons in found.items():
+        if not reasons:
+            continue
+        fixtures = [f for g in reasons for f in rows[g]]
+        jobs.append(
+            Job(
+                position.id,
+                action,
+                action,
+                tuple(f.id for f in fixtures),
+                sum(f.count for f in fixtures),
+                position.people_needed,
+                None,
+                None,
+                None,
+                len(ahead.steps.weather.weights),
+                None,
+                "; ".join(dict.fromkeys(reasons.values())),
+                facts=plain_facts(
+                    rig.show, position, fixtures, float(max(present.used[g] for g in reasons))
+                ),
+            )
+        )
+    return jobs
+
+
+def _inspect_because(
+    g: int, ahead: Exposure, so_far: Carried, present: Present, policy: Policy
+) -> str | None:
+    kind = ahead.groups[g].kind
+    if g in present.inspected:
+        return None
+    limit = {
+        "temporary": policy.stay_days_temporary,
+        "extended": policy.stay_days_extended,
+    }.get(kind.standing)
+    if present.used[g] >= 1.0:
+        return "their allowance is spent"
+    damp = so_far.damp_night_most[g]
+    if kind.damp_counts and damp >= policy.damp_hours_check:
+        return f"{damp:.0f} damp hours in one night"
+    days = so_far.stay_days[g]
+    if limit is not None and days > limit:
+        return f"{days:.0f} days out with wet or damp hours"
+    return None
+
+
+def _clean_because(
+    g: int, ahead: Exposure, so_far: Carried, present: Present, policy: Policy
+) -> str | None:
+    dust, dusty = ahead.groups[g].kind.dust, so_far.dusty_since_clean[g]
+    # Where dust gets in at all every dusty hour counts; first digit 5 lets in a little.
+    mark = policy.clean_after_hours if dust == 5 else 1.0
+    if g in present.cleaned or dust == 6 or dusty < mark:
+        return None
+    return f"{dusty:.0f} dusty hour{'s' if dusty >= 1.5 else ''} since cleaned"

@@ -1,0 +1,63 @@
+"""What wants hands: one job, and the plan of them all."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from monitor.domain import Action, Facts
+from monitor.planning.workable import Span
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One action at one position. Times in seconds; None where there is no deadline."""
+
+    position: str
+    family: Literal["protect", "covered", "inspect", "clean"]
+    """`covered`: what leaks or blows off although it is covered"""
+    action: Action
+    fixtures: tuple[str, ...]
+    count: int
+    people: int
+    minutes: float | None
+    start_by_s: float | None
+    do_by_s: float | None
+    members: int
+    probability: float | None
+    reason: str
+    late: bool = False
+    blocked: Span | None = None
+    """What blocks the position now."""
+    value: float = 0.0
+    facts: Facts = field(default_factory=Facts)
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Everything that wants hands, as seen now."""
+
+    jobs: tuple[Job, ...]
+    thunder: Span | None
+    """Thunder that blocks all work outdoors now."""
+    blocked: Mapping[str, Span]
+    """Positions where nobody may work now, and why."""
+    changes_s: tuple[float, ...]
+    """Moments ahead at which something in the plan turns, rising."""
+    blind: bool
+    """The weather ahead is missing, or has gaps or unknown steps within the notice: nothing
+    may be stood down on it.
+    """
+    known_until_s: float
+    """The weather ahead is known without a break until here."""
+    wind_known: bool
+    """The gust of this moment is known: without it no wind can be said to have dropped."""
+    protected: Mapping[str, bool]
+    """Of every fixture that was asked about: covered or brought in."""
+    brought_in: Mapping[str, bool]
+    """The same: not out in the weather."""
+    spent: Mapping[str, bool]
+    """The same: its allowance is spent and no inspection has found it dry since."""
+    rain_ahead: Mapping[str, bool]
+    """By position: rain reaches something there within the notice."""

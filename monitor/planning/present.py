@@ -1,0 +1,58 @@
+"""The rig at this moment: who is out, where, covered, and how much of each is used."""
+
+from __future__ import annotations
+
+from monitor.domain import Fixture
+from monitor.exposure.results import Carried, Exposure
+from monitor.exposure.rig import Rig
+
+
+class Present:
+    """Groups as the log leaves them at a moment.
+
+    What was logged since the last step counted takes hold at once: the sums in `so_far` learn
+    of it only with the next step.
+    """
+
+    def __init__(self, ahead: Exposure, so_far: Carried, now_s: float) -> None:
+        self.out: set[int] = set()
+        self.covered: set[int] = set()
+        self.where: dict[int, str] = {}
+        self.inspected: set[int] = set()
+        self.cleaned: set[int] = set()
+        """Found dry, or cleaned, since the last step counted."""
+        self.used = so_far.used.max(axis=0)
+        for g, group in enumerate(ahead.groups):
+            track = group.track
+            for segment in track.segments:
+                if not segment.start_s <= now_s < segment.end_s:
+                    continue
+                self.out.add(g)
+                self.where[g] = segment.position
+                blown = bool(so_far.blown[g]) and segment.start_s < so_far.until_s
+                if segment.covered and not blown:
+                    self.covered.add(g)
+            if g not in self.where:
+                last = track.segments[-1:]
+                self.where[g] = last[0].position if last else group.kind.position
+            if any(so_far.until_s <= at <= now_s for at in track.dry_inspections):
+                self.inspected.add(g)
+                self.used[g] = 0.0
+            if any(so_far.until_s <= at <= now_s for at in track.cleanings):
+                self.cleaned.add(g)
+        self.rain_alerts = {g for g in self.out if _rain_alerts(ahead, g)}
+
+
+def _rain_alerts(ahead: Exposure, g: int) -> bool:
+    """Only indoor and temporary gear is covered for rain, and what its maker set a limit."""
+    kind, track = ahead.groups[g]
+    limited = kind.stated_mm is not None or kind.wet_hours_limit is not None
+    return track.out_of_service_s is None and (kind.standing in ("indoor", "temporary") or limited)
+
+
+def rows_by_group(rig: Rig, ahead: Exposure) -> dict[int, list[Fixture]]:
+    """Rows of fixtures.csv by group."""
+    by_group: dict[int, list[Fixture]] = {}
+    for fixture, group in zip(rig.show.fixtures, ahead.group_of.tolist(), strict=True):
+        by_group.setdefault(group, []).append(fixture)
+    return by_group
