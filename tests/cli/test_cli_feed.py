@@ -1,6 +1,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 import threading
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
@@ -132,24 +135,49 @@ def test_nobody_is_asked_before_the_terms_are_agreed_to(tmp_path):
     assert not (folder / "dryspell.db").exists()
 
 
-def test_consent_is_asked_once_and_remembered(tmp_path, server, monkeypatch):
-    # The sheet's free host is this machine's own server here.
-    folder = write_show(
-        tmp_path / "show", ["a,IP65,open"], show=SHOW + FEED.replace("open-", "my-")
-    )
+@pytest.fixture
+def asking(tmp_path, server):
+    """A show whose feed is free for some uses only, on this machine's own server."""
+    feed = '\n[[feeds]]\nsheet = "my-meteo"\n'
+    folder = write_show(tmp_path / "show", ["a,IP65,open"], show=SHOW + feed)
     (folder / "sheets").mkdir()
     (folder / "sheets" / "my-meteo.toml").write_text(
         'extends = "open-meteo"\n[feed]\nid = "my-meteo"\nfree_hosts = ["127.0.0.1"]\n'
         f'[request]\nurl = "http://127.0.0.1:{server.server_port}/v1/forecast"\n',
         encoding="utf-8",
     )
-    assert run("--show", folder).exit_code == 2
+    return folder
+
+
+def test_consent_is_asked_once_and_remembered(asking, server):
+    assert run("--show", asking).exit_code == 2
     assert server.asked == []
-    assert run("--show", folder, "--accept-licence").exit_code == 0
-    with closing(open_database(folder / "dryspell.db")) as db:
+    assert run("--show", asking, "--accept-licence").exit_code == 0
+    with closing(open_database(asking / "dryspell.db")) as db:
         assert "non-commercial" in recall(db, "consent/my-meteo")["says"]
-    assert run("--show", folder).exit_code == 0
+    assert run("--show", asking).exit_code == 0
     assert len(server.asked) == 2
+
+
+@pytest.mark.parametrize(("typed", "code", "asked"), [(b"y\n", 0, 1), (b"n\n", 2, 0)])
+def test_a_person_at_a_terminal_is_asked(asking, server, typed, code, asked):
+    ours, theirs = os.openpty()
+    try:
+        os.write(ours, typed)
+        done = subprocess.run(
+            [sys.executable, "-c", "from monitor.cli import main; main()", "feed"],
+            cwd=asking,
+            stdin=theirs,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+    finally:
+        os.close(ours)
+        os.close(theirs)
+    assert done.returncode == code, done.stderr
+    assert "Is that so? [y/N]" in done.stderr
+    assert len(server.asked) == asked
 
 
 def test_a_sample_needs_no_show(tmp_path, monkeypatch):

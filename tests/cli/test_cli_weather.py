@@ -1,10 +1,12 @@
 from __future__ import annotations
 
+import csv
 import json
 import os
 import signal
 import subprocess
 import sys
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -12,6 +14,9 @@ from click.testing import CliRunner
 from show_samples import SHOW, write_show
 
 from monitor.cli import dryspell
+from monitor.feeds.record import read_record
+from monitor.store.database import open_database
+from monitor.store.runs import record_weather
 
 DRYSPELL = [sys.executable, "-c", "from monitor.cli import main; main()"]
 HEADINGS = "starts_at,minutes,rain_mm,wind_mps,gust_mps,wind_from_deg,temp_c,dew_point_c"
@@ -119,6 +124,74 @@ def test_no_record(folder, tmp_path):
     assert run("rehearse", "--show", folder).exit_code == 2
 
 
+# ---------------------------------------------------------------- report
+
+
+def test_a_rehearsal_ends_in_a_report(folder, record, tmp_path):
+    out = tmp_path / "report"
+    done = run("rehearse", "--show", folder, "--weather", record, "--report", out)
+    assert done.exit_code == 0, done.output
+    assert "<html" in (out / "report.html").read_text(encoding="utf-8")
+    assert (out / "fixtures.csv").exists()
+
+
+@pytest.mark.parametrize("command", ["report", "rehearse"])
+def test_a_report_never_writes_over_a_show(folder, record, command):
+    before = {p.name: p.read_bytes() for p in folder.iterdir()}
+    options = {
+        "report": ("--out", folder),
+        "rehearse": ("--weather", record, "--report", folder),
+    }
+    done = run(command, "--show", folder, *options[command])
+    assert done.exit_code == 2
+    assert "write over" in done.stderr
+    assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+
+
+def test_no_report_of_a_show_that_was_never_watched(folder, tmp_path):
+    done = run("report", "--show", folder, "--out", tmp_path / "report")
+    assert done.exit_code == 3
+    assert "nothing has been watched or logged" in done.stderr
+    assert not (tmp_path / "report").exists()
+    assert not (folder / "dryspell.db").exists()
+
+
+def test_a_report_of_what_fell_and_what_was_logged(tmp_path, record):
+    show = SHOW.replace("2027-06-10T08:00", "2020-07-15T13:00")
+    folder = write_show(
+        tmp_path / "show", ["a,IP44,open,upright"], headings="id,code,position,mount", show=show
+    )
+    text = record.read_bytes().replace(b"2027-07-15", b"2020-07-15")
+    with closing(open_database(folder / "dryspell.db")) as db:
+        record_weather(db, read_record(text, "w.csv"), text, datetime(2020, 7, 15, 15, tzinfo=UTC))
+    run("log", "isolated", "--show", folder, "--position", "open", "--at", "2020-07-15T14:30")
+    out = tmp_path / "report"
+    done = run("report", "--show", folder, "--out", out, "--to", "2020-07-15T16:00")
+    assert done.exit_code == 0, done.output
+    assert f"Wrote {out / 'report.html'}" in done.stdout
+    assert "isolated" in (out / "report.html").read_text(encoding="utf-8")
+    # 15 mm straight down, as in the rehearsal above
+    (row,) = csv.DictReader((out / "fixtures.csv").read_text(encoding="utf-8-sig").splitlines())
+    assert row["id"] == "a"
+    assert float(row["wetting_mm"]) == pytest.approx(15)
+    assert float(row["used"]) == pytest.approx(0.6)
+
+
+def test_a_period_in_site_time_that_is_none(tmp_path):
+    folder = write_show(
+        tmp_path / "show", ["a,IP44,open"], show=SHOW.replace("2027-06-10", "2020-06-10")
+    )
+    run("log", "isolated", "--show", folder, "--position", "open", "--at", "2020-06-11T10:00")
+    options = ("--from", "2020-06-13T10:00", "--to", "2020-06-12T10:00")
+    done = run("report", "--show", folder, "--out", tmp_path / "report", *options)
+    assert done.exit_code == 2
+    assert "--from" in done.stderr
+    bad = run("report", "--show", folder, "--out", tmp_path / "report", "--to", "later")
+    assert bad.exit_code == 2
+    assert "--to: " in bad.stderr
+    assert not (tmp_path / "report").exists()
+
+
 # ---------------------------------------------------------------- ahead, run
 
 
@@ -175,6 +248,8 @@ def test_run_watches_until_it_is_stopped(watched):
         env={**os.environ, "PYTHONUNBUFFERED": "1"},
     ) as running:
         first = running.stdout.readline()
+        while not running.stdout.readline().startswith("w.csv: "):
+            assert running.poll() is None
         second = subprocess.run(
             [*DRYSPELL, "run", "--show", str(watched)], capture_output=True, text=True, check=False
         )
@@ -182,7 +257,7 @@ def test_run_watches_until_it_is_stopped(watched):
         out, err = running.communicate(timeout=20)
     assert running.returncode == 0, err
     assert "1 fixture at 1 position of Test meadow" in first
-    assert "No person is being told" in out
+    assert "Nothing is watched now" in out
     # one service per folder
     assert second.returncode == 3
     assert "already watching" in second.stderr
