@@ -54,7 +54,7 @@ def ray_to_edge(spot: Spot, toward_deg: Floats) -> tuple[Floats, np.ndarray]:
     relative = np.radians(np.asarray(toward_deg, dtype=float) - spot.roof.facing_deg)
     ahead, right = np.cos(relative), np.sin(relative)
     along = {"front": ahead, "right": right, "back": -ahead, "left": -right}
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):  # a ray along an edge never meets it
         met = np.stack(
             [
                 np.where(along[side] > 1e-12, spot.distance(side) / along[side], np.inf)
