@@ -42,6 +42,10 @@ def text(
         text_anchor=anchor,
         font_size=size,
         fill=INK,
+        # a white edge keeps lines from striking the letters through
+        stroke="#ffffff",
+        stroke_width=2.5,
+        paint_order="stroke",
         **more,
     )
 
@@ -83,11 +87,15 @@ def boxes(
 
 
 def round_up(value: float) -> float:
-    """The next 1, 2 or 5 times a power of ten: where an axis ends."""
+    """The next round number, where an axis ends."""
     if value <= 0.0 or not math.isfinite(value):
         return 1.0
     power = 10.0 ** math.floor(math.log10(value))
-    return next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= value * (1 - 1e-9))
+    return next(
+        m * power
+        for m in (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+        if m * power >= value * (1 - 1e-9)
+    )
 
 
 def patterns(prefix: str) -> str:

@@ -27,6 +27,8 @@ ORDERS: dict[Do, str] = {
     "look": "Look inside: not all is known",
     "none": "Nothing",
 }
+_ROUNDING_H = 1 / 3600
+"""Less than a second of unknown time is a matter of rounding [h]."""
 _WET_FILM_MM = 0.01
 """Film left at the end that still counts as wet [mm]."""
 
@@ -144,7 +146,7 @@ def _line(material: Material, g: int, fixtures: tuple[Fixture, ...], fed: Counte
         damp_h=float(exposure.damp_hours[0, g]),
         dusty_h=float(exposure.dusty_hours[0, g]),
         covered_h=float(exposure.covered_hours[0, g]),
-        unknown_h=float(exposure.unknown_hours[0, g]),
+        unknown_h=unknown_h(material, g),
         out_h=float(exposure.hours_out[g]),
         cover_off_at=moment(exposure.blown_s[0, g]),
         cares=_cares(material, g, used, total, limited=not unlimited),
@@ -181,7 +183,7 @@ def _cares(
     mark = policy.clean_after_hours if kind.dust == 5 else 1.0
     if kind.dust != 6 and dusty >= mark:
         found.append(Care("clean", f"{dusty:.0f} dusty hours since cleaned"))
-    unknown = exposure.unknown_hours[0, g]
+    unknown = unknown_h(material, g)
     if unknown > 0.0 and limited and not why:
         found.append(Care("look", f"{unknown:.1f} h not known"))
     if not found:
@@ -224,6 +226,12 @@ def used_now(material: Material, g: int) -> float:
     if exposure.used.shape[1]:
         return float(exposure.used[0, -1, g])
     return float(exposure.part_used[0, :, g].max())
+
+
+def unknown_h(material: Material, g: int) -> float:
+    """Hours out in which what it took is not known."""
+    lost = float(material.exposure.unknown_hours[0, g])
+    return lost if lost >= _ROUNDING_H else 0.0
 
 
 def moment(seconds: float) -> datetime | None:

@@ -10,14 +10,15 @@ from typing import Literal
 from monitor.domain import Action, Alert, LogEntry
 from monitor.report.material import Material
 
-Came = Literal["in-time", "late", "missed", "not-needed", "done", "open"]
+Came = Literal["in-time", "late", "missed", "open", "done", "not-done", "not-needed"]
 SAYS: dict[Came, str] = {
     "in-time": "done in time",
     "late": "done late",
     "missed": "missed",
-    "not-needed": "no longer needed",
+    "open": "not due yet",
     "done": "done",
-    "open": "open",
+    "not-done": "not logged done",
+    "not-needed": "no longer needed",
 }
 _SAME_MOMENT = timedelta(seconds=1)
 _SENT_LATE = timedelta(hours=2)
@@ -127,7 +128,7 @@ def _job(material: Material, log: _Log, told: tuple[Told, ...]) -> Job:
     elif last.alert.stage == "stood-down":
         came = "not-needed"
     else:
-        came = "open"
+        came = "not-done" if do_by is None else "open"
     return Job(told, do_by, start_by, done_at, len(known), came)
 
 
@@ -210,11 +211,14 @@ class _Log:
     def done_at(self, fixture: str, action: Action, opened: datetime) -> datetime | None:
         """When the log has it done: after `opened`, or shortly before and still so then."""
         since: datetime | None = None
+        does = _DOES[action]
+        if action == "bring-in" and self._covered(fixture, opened):
+            does = does - {"covered"}  # what is asked for although it is covered
         for entry in self._concerning(fixture):
             undone = entry.entry in _UNDOES.get(action, ())
             if entry.at >= opened and since is not None:
                 return since
-            if entry.entry in _DOES[action] and not _inconclusive(entry):
+            if entry.entry in does and not _inconclusive(entry):
                 if entry.at >= opened:
                     return entry.at
                 if action in _UNDOES and opened - entry.at <= _SENT_LATE:
@@ -222,6 +226,11 @@ class _Log:
             elif undone:
                 since = None
         return since
+
+    def _covered(self, fixture: str, at: datetime) -> bool:
+        before = [e.entry for e in self._concerning(fixture) if e.at < at]
+        states = [e for e in before if e == "covered" or e in _UNDOES["cover"] or e == "brought-in"]
+        return bool(states) and states[-1] == "covered"
 
 
 def _inconclusive(entry: LogEntry) -> bool:

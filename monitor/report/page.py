@@ -9,11 +9,11 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from monitor.alerts import cautions
-from monitor.alerts.words import one_line
+from monitor.alerts.words import one_line, sentence
 from monitor.domain import LogEntry
 from monitor.report import figures, summary
 from monitor.report.drawing import patterns
-from monitor.report.findings import ORDERS, Line, lines
+from monitor.report.findings import ORDERS, Line, id_ranges, lines
 from monitor.report.jobs import SAYS, Job, Told, jobs
 from monitor.report.material import Material
 from monitor.report.pictures import LETTERS, picture
@@ -118,11 +118,12 @@ def _environment(times: SiteTimes) -> Environment:
         minutes=figures.minutes,
         counted=figures.counted,
         when=lambda at: figures.NOTHING if at is None else times.at(at),
-        ids=lambda fixtures: summary.ids_said([f.id for f in fixtures]),
+        ids=lambda fixtures: id_ranges([f.id for f in fixtures]),
         names=_names,
         code=_code,
         cares=_cares,
         letter=lambda e: LETTERS[e][0],
+        sentence=sentence,
         words=lambda text: str(text).replace("-", " "),
         order=_order,
         life=lambda job: _life(job, times),

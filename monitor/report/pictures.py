@@ -17,6 +17,7 @@ from monitor.alerts.words import one_line
 from monitor.domain import EntryKind, Floats
 from monitor.report import drawing
 from monitor.report.drawing import GREY, INK, PALE, WATER
+from monitor.report.figures import share
 from monitor.report.material import Material
 from monitor.report.places import Place
 from monitor.report.site_times import ticks
@@ -25,11 +26,11 @@ from monitor.units import to_epoch
 WIDTH = 760.0
 _LEFT, _RIGHT = 62.0, 14.0
 _PLOT = WIDTH - _LEFT - _RIGHT
-_RAIN = (20.0, 54.0)
-_DRIVEN = (92.0, 54.0)
-_USED = (164.0, 78.0)
-_STATE = (260.0, 9.0)
-_MARKS_FROM = 284.0
+_RAIN = (15.0, 40.0)
+_DRIVEN = (74.0, 40.0)
+_USED = (133.0, 60.0)
+_STATE = (202.0, 8.0)
+_MARKS_FROM = 220.0
 _MARK_ROW = 15.0
 _MARK_ROWS = 3
 _USED_TOP = 1.5
@@ -92,8 +93,16 @@ def picture(
         drawing.patterns(prefix),
         _unknown(frame, unknown, prefix),
         _axis(material, frame, foot),
-        _depths(frame, bars, bars.rate, _RAIN, "Rain on open ground", prefix),
-        _depths(frame, bars, bars.driven, _DRIVEN, "Driven water on the worst fixture", prefix),
+        _depths(frame, bars, bars.rate, _RAIN, "Rain on open ground", prefix, known=not unknown),
+        _depths(
+            frame,
+            bars,
+            bars.driven,
+            _DRIVEN,
+            "Driven water on the worst fixture",
+            prefix,
+            known=not unknown,
+        ),
         _used(frame, bars, place),
         _state(material, place, frame, prefix),
         marks,
@@ -161,7 +170,7 @@ def _axis(material: Material, frame: _Frame, foot: float) -> str:
     for tick in ticks(frame.start_s, frame.end_s, zone, _PLOT):
         x = frame.x(tick.at_s)
         if tick.day:
-            drawn.append(drawing.line(x, _RAIN[0], x, foot + 18, colour=GREY, width=0.6))
+            drawn.append(drawing.line(x, _RAIN[0], x, foot + 18, colour=PALE, width=0.8))
             if x < _LEFT + _PLOT - 46:
                 drawn.append(drawing.text(x + 3, foot + 28, tick.day, weight="bold"))
         drawn.append(drawing.line(x, foot, x, foot + 4))
@@ -178,15 +187,17 @@ def _depths(
     panel: tuple[float, float],
     title: str,
     prefix: str,
+    *,
+    known: bool,
 ) -> str:
     top, height = panel
     most = float(values.max()) if len(values) else 0.0
     scale = drawing.round_up(most)
     drawn = [drawing.text(_LEFT, top - 5, f"{title}, mm/h")]
-    for share in (0.5, 1.0):
-        y = top + height * (1 - share)
+    for part in (0.5, 1.0):
+        y = top + height * (1 - part)
         drawn.append(drawing.line(_LEFT, y, _LEFT + _PLOT, y, colour=PALE, width=0.5))
-        drawn.append(_tick_label(y, f"{scale * share:g}"))
+        drawn.append(_tick_label(y, f"{scale * part:g}"))
     looks = {
         "record": (WATER, "none"),
         "measured": (INK, "none"),
@@ -204,7 +215,7 @@ def _depths(
     foot = top + height
     drawn += [drawing.line(_LEFT, foot, _LEFT + _PLOT, foot), _tick_label(foot, "0")]
     if most <= 0.0:
-        said = "none known" if len(values) else "no weather"
+        said = "no weather" if not len(values) else "none" if known else "none that is known"
         drawn.append(drawing.text(_LEFT + 6, foot - 5, said))
     return "".join(drawn)
 
@@ -239,7 +250,7 @@ def _used(frame: _Frame, bars: _Bars, place: Place) -> str:
     if most > _USED_TOP:
         first = int(np.argmax(bars.used > _USED_TOP))
         x = min(frame.x(bars.ends[first]) + 6, _LEFT + _PLOT - 120)
-        drawn.append(drawing.text(x, top + 10, f"over the picture: reaches {most:.1f}"))
+        drawn.append(drawing.text(x, top + 10, f"beyond the picture: reaches {share(most)}"))
     return "".join(drawn)
 
 

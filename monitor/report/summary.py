@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from monitor.report.figures import counted, share, speed
 from monitor.report.findings import BANDS, DOES, ORDERS, Do, Line, id_ranges
-from monitor.report.jobs import Job, tally
+from monitor.report.jobs import SAYS, Came, Job, tally
 from monitor.report.material import Material
 from monitor.report.rainfall import Rainfall
 from monitor.report.site_times import SiteTimes
@@ -26,6 +26,8 @@ _KIND_WORDS = {
     "record": "from a weather record",
     "forecast": "from forecasts",
 }
+_DUE: tuple[Came, ...] = ("in-time", "late", "missed", "open")
+_UNDUE: tuple[Came, ...] = ("done", "not-done")
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,16 +138,14 @@ def told(material: Material, found: Sequence[Job]) -> tuple[str, ...]:
         lines = [f"No work was asked for; {counted(others, 'other alert')}."]
     else:
         came = tally(work)
-        words = {
-            "in-time": "done in time",
-            "late": "done late",
-            "missed": "missed",
-            "done": "done, without a deadline",
-            "not-needed": "no longer needed",
-            "open": "still open",
-        }
-        parts = [f"{came[k]} {v}" for k, v in words.items() if came[k] or k in ("late", "missed")]  # type: ignore[index]
-        lines = [f"{counted(len(work), 'job')} asked for: {', '.join(parts)}."]
+        lines = [f"{counted(len(work), 'job')} asked for."]
+        if any(came[k] for k in _DUE):
+            due = [f"{came[k]} {SAYS[k]}" for k in _DUE if came[k] or k != "open"]
+            lines.append(f"With a deadline: {', '.join(due)}.")
+        if any(came[k] for k in _UNDUE):
+            lines.append(f"Without one: {', '.join(f'{came[k]} {SAYS[k]}' for k in _UNDUE)}.")
+        if came["not-needed"]:
+            lines.append(f"Called off, as the forecast changed: {came['not-needed']}.")
         if others:
             lines.append(f"{counted(others, 'other alert')}: stops, weather, messages.")
     if material.rehearsed:
