@@ -86,7 +86,7 @@ class PlaceWater:
         spray = self._place.spray
         assert spray is not None
         on = np.ones(len(steps.hours), dtype=bool)
-        if spray.on:
+        if spray.on and len(on):
             starts = steps.weather.starts
             spans = daily_spans(spray.on, starts[0], steps.weather.ends[-1], site.timezone)
             on = np.zeros(len(starts), dtype=bool)

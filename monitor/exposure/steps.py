@@ -36,8 +36,11 @@ def cut(weather: Weather, moments: Iterable[float], policy: Policy) -> Steps:
     """Cut weather at moments (seconds) that fall inside its steps."""
     inside = np.unique(np.fromiter(moments, dtype=float))
     edges = np.unique(np.concatenate([weather.starts, weather.ends, inside]))
+    if not len(weather.starts):
+        edges = edges[:0]
     index = np.searchsorted(weather.starts, edges[:-1], side="right") - 1
-    covered = (index >= 0) & (edges[:-1] < weather.ends[np.maximum(index, 0)])
+    covered = index >= 0
+    covered[covered] = edges[:-1][covered] < weather.ends[index[covered]]
     index, starts, ends = index[covered], edges[:-1][covered], edges[1:][covered]
     taken = weather.take(index)
     whole_h = taken.hours
