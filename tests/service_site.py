@@ -219,6 +219,9 @@ class Desk:
 
     url: str = ""
     status: int = 204
+    holds: threading.Event | None = None
+    """Answers only when this is set"""
+    reached: threading.Event = field(default_factory=threading.Event)
     got: list[tuple[str, dict[str, Any]]] = field(default_factory=list)
     """(webhook-id, body as verified)"""
     refused: int = 0
@@ -244,6 +247,9 @@ def desk_receiver(*, verifies: bool = True):
                 desk.refused += 1
                 self.answer(401)
                 return
+            desk.reached.set()
+            if desk.holds is not None:
+                desk.holds.wait(20)
             if 200 <= desk.status < 300:
                 desk.got.append((self.headers["webhook-id"], verified))
             self.answer(desk.status)

@@ -190,6 +190,34 @@ def test_the_command_itself_from_forecast_to_mailbox(tmp_path):
     assert desk.refused == 0
 
 
+def test_a_send_that_is_under_way_is_finished_before_the_end(tmp_path):
+    with weather_server(payload(now())) as sky, desk_receiver() as desk:
+        desk.holds = threading.Event()
+        folder = write_show(tmp_path / "show", feeds=feed_of(sky.url), contacts=hook_to(desk.url))
+        stop = threading.Event()
+        service = threading.Thread(
+            target=serve,
+            args=(folder, ENVIRON),
+            kwargs={"clock": now, "say": lambda _: None, "pace": FAST, "stop": stop},
+        )
+        service.start()
+        try:
+            assert desk.reached.wait(20)
+            stop.set()
+            service.join(0.3)
+            assert service.is_alive()
+        finally:
+            desk.holds.set()
+            stop.set()
+            service.join(20)
+        assert not service.is_alive()
+    with read_db(folder) as db:
+        states = {d.row.id: d.state for d in deliveries(db)}
+        assert [states[row_id] for row_id, _ in desk.got] == ["sent"] * len(desk.got)
+        leased = db.execute("SELECT count(*) FROM outbox WHERE leased_until IS NOT NULL")
+        assert leased.fetchone()[0] == 0
+
+
 def test_a_second_service_for_a_folder_is_refused(tmp_path):
     folder = write_show(tmp_path / "show")
     with hold_folder(folder), pytest.raises(UnableError, match="already watching"):
