@@ -24,6 +24,9 @@ remake() {
     "$scratch/tools/bin/pip-compile" -q --generate-hashes --strip-extras --allow-unsafe \
         --no-header --no-annotate --no-emit-index-url --no-emit-trusted-host \
         --no-emit-find-links --no-emit-options -o "deploy/$lock" "$@" >/dev/null
+    # Its remarks on single pins say nothing here.
+    sed '/^#/d; /^$/d' "deploy/$lock" >"$scratch/$lock"
+    cat "$scratch/$lock" >"deploy/$lock"
 }
 # What installs and builds: pip itself, and what the project names as its builder.
 "$scratch/tools/bin/python" - >"$scratch/build.in" <<'PYTHON'

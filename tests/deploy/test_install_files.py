@@ -1,0 +1,321 @@
+"""What the set-up scripts, the locks and the wheel hold, and how the scripts refuse."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tomllib
+import zipfile
+from pathlib import Path
+
+import pytest
+
+CHECKOUT = Path(__file__).resolve().parents[2]
+DEPLOY = CHECKOUT / "deploy"
+SCRIPTS = sorted(DEPLOY.glob("*.sh"))
+LOCKS = sorted(DEPLOY.glob("*.lock"))
+PINNED = re.compile(r"^([a-z0-9-]+)==([^\s;]+)", re.MULTILINE)
+
+
+def distribution(requirement: str) -> str:
+    """A requirement's name as the package index normalises it."""
+    name = re.match(r"[A-Za-z0-9._-]+", requirement)
+    assert name is not None
+    return re.sub(r"[-_.]+", "-", name[0]).lower()
+
+
+def pins(lock: str) -> dict[str, str]:
+    return dict(PINNED.findall((DEPLOY / lock).read_text(encoding="utf-8")))
+
+
+@pytest.fixture(scope="module")
+def project() -> dict:
+    return tomllib.loads((CHECKOUT / "pyproject.toml").read_text(encoding="utf-8"))
+
+
+# --- the scripts ---------------------------------------------------------------------------
+
+
+def test_the_set_up_is_whole():
+    assert {path.name for path in SCRIPTS} == {
+        "check.sh",
+        "install.sh",
+        "lock.sh",
+        "python.sh",
+        "test.sh",
+    }
+    assert {path.name for path in LOCKS} == {
+        "build.lock",
+        "dev.lock",
+        "requirements.lock",
+        "test.lock",
+    }
+
+
+@pytest.mark.parametrize("script", SCRIPTS, ids=lambda path: path.name)
+def test_scripts_parse_in_the_plainest_shell(script):
+    shell = shutil.which("dash") or "sh"
+    subprocess.run([shell, "-n", script], check=True)
+
+
+@pytest.mark.parametrize("script", SCRIPTS, ids=lambda path: path.name)
+def test_scripts_use_no_word_of_one_shell_only(script):
+    text = script.read_text(encoding="utf-8")
+    code = "\n".join(line.split("#", 1)[0] for line in text.splitlines())
+    assert not re.search(r"\[\[|\bsource\b|\blocal\b|\bfunction\b|<<<|\$'|pipefail|&>", code)
+    if script.name != "python.sh":
+        assert text.startswith("#!/bin/sh\n")
+        assert "\nset -eu\n" in text
+
+
+def test_the_submission_run_parses():
+    subprocess.run(["bash", "-n", CHECKOUT / ".ci" / "run"], check=True)
+
+
+# --- the scripts on a poor machine: real shell, Pythons that are not up to it ------------------
+
+
+def poor_machine(folder: Path, *, user: int = 1000, **programs: str) -> tuple[Path, dict[str, str]]:
+    """A checkout and a search path holding only `programs` and what the scripts lean on."""
+    checkout = folder / "a checkout"
+    shutil.copytree(DEPLOY, checkout / "deploy")
+    path = folder / "bin"
+    path.mkdir()
+    for name in ("sh", "cat", "dirname", "rm", "mkdir"):
+        (path / name).symlink_to(shutil.which(name))
+    programs = {"id": f"echo {user}", **programs}
+    for name, body in programs.items():
+        program = path / name
+        program.write_text(f"#!{shutil.which('sh')}\n{body}\n", encoding="utf-8")
+        program.chmod(0o755)
+    return checkout, {"PATH": str(path), "HOME": str(folder)}
+
+
+def install(checkout: Path, surroundings: dict[str, str]) -> subprocess.CompletedProcess:
+    return subprocess.run(
+        ["sh", "a checkout/deploy/install.sh"],
+        cwd=checkout.parent,
+        env=surroundings,
+        check=False,
+        capture_output=True,
+        text=True,
+    )
+
+
+# Answers as Python 3.9 would: the version test fails, the version itself is printed.
+OLD = "case $2 in *version_info*) exit 1 ;; *platform*) echo 3.9.2 ;; esac"
+# A Python 3.11 that can make no environment: no ensurepip, no pip of its own.
+BARE = """case "$1 $2" in
+*version_info\\ \\<*) exit 0 ;;
+*%d.%d*) echo 3.11 ;;
+--version*) echo Python 3.11.2 ;;
+*) exit 1 ;;
+esac"""
+
+
+def test_a_python_too_old_is_told_in_one_sentence(tmp_path):
+    done = install(*poor_machine(tmp_path, python3=OLD))
+    assert done.returncode == 3
+    assert done.stdout == ""
+    assert done.stderr == (
+        "Python is too old: this needs Python 3.11 or later, and python3 here is 3.9.2.\n"
+    )
+
+
+def test_a_machine_without_python_is_told_what_to_install(tmp_path):
+    done = install(*poor_machine(tmp_path))
+    assert done.returncode == 3
+    assert done.stderr == (
+        "Python is missing: install Python 3.11 or later (on Debian and Ubuntu: "
+        "apt-get install python3 python3-venv) and run this again.\n"
+    )
+
+
+def test_a_python_that_makes_no_environment_is_told_what_to_install(tmp_path):
+    checkout, surroundings = poor_machine(tmp_path, python3=BARE)
+    done = install(checkout, surroundings)
+    assert done.returncode == 3
+    assert done.stdout == "Making .venv with Python 3.11.2\n"
+    assert done.stderr == (
+        "Python's venv is incomplete: install python3-venv or python3-pip "
+        "(on Debian and Ubuntu: apt-get install python3-venv) and run this again.\n"
+    )
+
+
+def test_only_root_adds_packages(tmp_path):
+    tried = tmp_path / "tried"
+    apt = f'echo "$@" >> "{tried}"; exit 1'
+    as_user = tmp_path / "user"
+    as_user.mkdir()
+    assert install(*poor_machine(as_user, **{"apt-get": apt})).returncode == 3
+    assert not tried.exists()
+    as_root = tmp_path / "root"
+    as_root.mkdir()
+    assert install(*poor_machine(as_root, user=0, **{"apt-get": apt})).returncode == 3
+    assert "python3 python3-venv" in tried.read_text(encoding="utf-8")
+
+
+def in_shell(checkout: Path, commands: str) -> str:
+    """What `commands` print after deploy/python.sh is read, with this test's own Python."""
+    done = subprocess.run(
+        ["sh", "-euc", f". deploy/python.sh\n{commands}"],
+        cwd=checkout,
+        env={
+            **os.environ,
+            "PATH": f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}",
+        },
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return done.stdout
+
+
+@pytest.fixture
+def checkout(tmp_path) -> Path:
+    shutil.copytree(DEPLOY, tmp_path / "deploy")
+    return tmp_path
+
+
+def test_a_half_made_environment_is_made_again_and_a_whole_one_is_kept(checkout):
+    # What a Debian without ensurepip leaves behind: a Python, no pip.
+    half = 'python3 -m venv --without-pip env; stamp env locks old; stamp env place "$(pwd -P)"'
+    made = in_shell(checkout, f"{half}; make_environment env")
+    assert made.startswith("Making env with Python 3.")
+    in_shell(checkout, "has_pip env")
+    assert not (checkout / "env" / ".set-up-locks").exists()
+    assert in_shell(checkout, "make_environment env") == ""
+
+
+def test_an_environment_that_was_moved_is_not_whole(checkout):
+    # Its commands name the old place in their first line.
+    here = 'mkdir -p env/bin; ln -sf "$(command -v python3)" env/bin/python'
+    asked = "stamped env place \"$(pwd -P)\" && echo kept || echo 'made again'"
+    assert in_shell(checkout, f'{here}; stamp env place "$(pwd -P)"; {asked}') == "kept\n"
+    assert in_shell(checkout, f"{here}; stamp env place /elsewhere; {asked}") == "made again\n"
+
+
+def test_a_change_of_any_source_shows_in_the_fingerprint(checkout):
+    (checkout / "env" / "bin").mkdir(parents=True)
+    (checkout / "env" / "bin" / "python").symlink_to(sys.executable)
+    package = checkout / "monitor"
+    (package / "__pycache__").mkdir(parents=True)
+    source = package / "one.py"
+    source.write_text("one = 1\n", encoding="utf-8")
+
+    def fingerprint() -> str:
+        return in_shell(checkout, "fingerprint env monitor")
+
+    first = fingerprint()
+    assert re.fullmatch(r"[0-9a-f]{64}\n", first)
+    (package / "__pycache__" / "one.pyc").write_bytes(b"compiled")
+    assert fingerprint() == first
+    source.write_text("one = 2\n", encoding="utf-8")
+    changed = fingerprint()
+    assert changed != first
+    source.rename(package / "two.py")
+    assert fingerprint() not in {first, changed}
+
+
+# --- the locks -----------------------------------------------------------------------------
+
+
+def test_the_runtime_lock_covers_every_dependency(project):
+    wanted = {distribution(each) for each in project["project"]["dependencies"]}
+    assert wanted <= pins("requirements.lock").keys()
+
+
+@pytest.mark.parametrize("extra", ["test", "dev"])
+def test_an_extra_lock_covers_its_extra(project, extra):
+    wanted = {distribution(each) for each in project["project"]["optional-dependencies"][extra]}
+    assert wanted <= pins(f"{extra}.lock").keys()
+
+
+def test_the_build_lock_covers_the_builder(project):
+    wanted = {distribution(each) for each in project["build-system"]["requires"]}
+    assert wanted | {"pip"} <= pins("build.lock").keys()
+
+
+def test_the_locks_agree_on_every_version():
+    # They are installed together, into one environment.
+    agreed: dict[str, str] = {}
+    for lock in LOCKS:
+        for name, version in pins(lock.name).items():
+            assert agreed.setdefault(name, version) == version, (lock.name, name)
+
+
+@pytest.mark.parametrize("lock", LOCKS, ids=lambda path: path.name)
+def test_every_pin_carries_hashes_and_nothing_else(lock):
+    text = lock.read_text(encoding="utf-8")
+    # A pin is one logical line: name==version, maybe a marker, then its hashes.
+    pin = re.compile(r"[a-z0-9-]+==[^\s;]+( ; [^\n]*?)?( --hash=sha256:[0-9a-f]{64})+")
+    lines = re.sub(r" \\\n\s+", " ", text).splitlines()
+    assert lines
+    for line in lines:
+        assert pin.fullmatch(line), line
+
+
+@pytest.mark.parametrize(
+    "file", [*SCRIPTS, *LOCKS, CHECKOUT / ".ci" / "run"], ids=lambda path: path.name
+)
+def test_nothing_says_where_packages_come_from(file):
+    # Where pip fetches from is the machine's own setting.
+    text = file.read_text(encoding="utf-8")
+    assert not re.search(r"\w+://|file:|(?<!no-emit)[-_](index-url|find-links|trusted-host)", text)
+    assert not re.search(r"\b[\w-]+\.(org|com|net|io|dev)\b", text)
+    assert not re.search(r"PIP_(EXTRA_)?INDEX_URL|PIP_FIND_LINKS", text)
+
+
+# --- the wheel -----------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def wheel_names(tmp_path_factory) -> set[str]:
+    out = tmp_path_factory.mktemp("wheel")
+    subprocess.run(
+        [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", out],
+        cwd=CHECKOUT,
+        check=True,
+        capture_output=True,
+    )
+    (wheel,) = out.glob("dryspell-*.whl")
+    with zipfile.ZipFile(wheel) as archive:
+        return set(archive.namelist())
+
+
+def test_the_wheel_carries_everything_built_in(wheel_names):
+    config = CHECKOUT / "config"
+    built_in = {
+        f"monitor/config/{path.relative_to(config).as_posix()}"
+        for path in config.rglob("*")
+        if path.is_file()
+    }
+    assert built_in <= wheel_names
+    assert {
+        "monitor/config/policy.toml",
+        "monitor/config/demo/show.toml",
+        "monitor/config/demo/fixtures.csv",
+        "monitor/config/sheets/open-meteo.toml",
+    } <= wheel_names
+
+
+def test_the_wheel_carries_every_module_and_page(wheel_names):
+    monitor = CHECKOUT / "monitor"
+    wanted = {
+        f"monitor/{path.relative_to(monitor).as_posix()}"
+        for path in monitor.rglob("*")
+        if path.is_file() and "__pycache__" not in path.parts
+    }
+    assert wanted <= wheel_names
+
+
+def test_the_wheel_carries_nothing_of_the_workshop(wheel_names):
+    tops = {name.split("/", 1)[0] for name in wheel_names}
+    assert len(tops) == 2
+    assert "monitor" in tops
+    (record,) = tops - {"monitor"}
+    assert re.fullmatch(r"dryspell-[0-9.]+\.dist-info", record)
+    assert not [name for name in wheel_names if "__pycache__" in name]
