@@ -6,7 +6,7 @@ import sys
 
 import pytest
 from click.testing import CliRunner
-from show_samples import SHOW, write_show
+from cli_samples import SHOW, write_show
 
 from monitor.cli import dryspell
 

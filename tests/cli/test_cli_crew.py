@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from click.testing import CliRunner
-from show_samples import SHOW, write_show
+from cli_samples import SHOW, write_show
 
 from monitor.cli import dryspell
 from monitor.domain import Alert, LogEntry

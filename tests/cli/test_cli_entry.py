@@ -11,7 +11,7 @@ import pytest
 from aiosmtpd.controller import Controller
 from aiosmtpd.handlers import Mailbox
 from click.testing import CliRunner
-from show_samples import SHOW, write_show
+from cli_samples import SHOW, write_show
 
 from monitor.cli import dryspell
 from monitor.cli.entry import COMMANDS

@@ -11,7 +11,7 @@ from http.server import BaseHTTPRequestHandler, HTTPServer
 
 import pytest
 from click.testing import CliRunner
-from show_samples import SHOW, write_show
+from cli_samples import SHOW, write_show
 
 from monitor.cli import dryspell
 from monitor.store.database import open_database
