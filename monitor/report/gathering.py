@@ -67,7 +67,9 @@ def material_from(
         log=log,
         changes=tuple(c for c in changes if start <= to_epoch(c[2]) <= end),
         made_at=now,
-        deliveries=outbox.deliveries(db),
+        deliveries=tuple(
+            d for d in outbox.deliveries(db) if start <= to_epoch(d.row.queued_at) <= end
+        ),
         chain=chain.verify(db),
         credits=tuple(dict.fromkeys(run.credit for run in runs if run.credit)),
         told_nobody=not any(c.kind != "folder" for c in show.contacts),
