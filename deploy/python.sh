@@ -122,24 +122,27 @@ print(total.hexdigest())
 PYTHON
 }
 
-# Installs into the environment $1 what the lock files after it pin, once per state of theirs.
+# Installs into the environment $1 what the lock files after it pin: each once per state of its.
 install_locks() {
     into=$1
     shift
-    locks=$(fingerprint "$into" "$@")
-    if stamped "$into" locks "$locks"; then
+    for lock in "$@"; do
+        shift
+        stamped "$into" "$(basename "$lock")" "$(fingerprint "$into" "$lock")" ||
+            set -- "$@" -r "$lock"
+    done
+    if [ $# = 0 ]; then
         say "Libraries in $into are as locked"
         return
     fi
     say "Installing the locked libraries into $into"
-    for lock in "$@"; do
-        set -- "$@" -r "$lock"
-        shift
-    done
     "$into/bin/python" -m pip install -q --require-hashes "$@" ||
         refuse "The libraries could not be installed: pip's own message stands above;" \
             "mend that and run this again."
-    stamp "$into" locks "$locks"
+    for lock in "$@"; do
+        [ "$lock" = -r ] ||
+            stamp "$into" "$(basename "$lock")" "$(fingerprint "$into" "$lock")"
+    done
 }
 
 # Installs the project itself into $1: `wheel` as a copy that needs this checkout no longer,

@@ -84,7 +84,7 @@ def poor_machine(folder: Path, *, user: int = 1000, **programs: str) -> tuple[Pa
     shutil.copytree(DEPLOY, checkout / "deploy")
     path = folder / "bin"
     path.mkdir()
-    for name in ("sh", "cat", "dirname", "rm", "mkdir"):
+    for name in ("sh", "cat", "dirname"):
         (path / name).symlink_to(shutil.which(name))
     programs = {"id": f"echo {user}", **programs}
     for name, body in programs.items():
@@ -182,11 +182,11 @@ def checkout(tmp_path) -> Path:
 
 def test_a_half_made_environment_is_made_again_and_a_whole_one_is_kept(checkout):
     # What a Debian without ensurepip leaves behind: a Python, no pip.
-    half = 'python3 -m venv --without-pip env; stamp env locks old; stamp env place "$(pwd -P)"'
+    half = 'python3 -m venv --without-pip env; stamp env project old; stamp env place "$(pwd -P)"'
     made = in_shell(checkout, f"{half}; make_environment env")
     assert made.startswith("Making env with Python 3.")
     in_shell(checkout, "has_pip env")
-    assert not (checkout / "env" / ".set-up-locks").exists()
+    assert not (checkout / "env" / ".set-up-project").exists()
     assert in_shell(checkout, "make_environment env") == ""
 
 
@@ -196,6 +196,34 @@ def test_an_environment_that_was_moved_is_not_whole(checkout):
     asked = "stamped env place \"$(pwd -P)\" && echo kept || echo 'made again'"
     assert in_shell(checkout, f'{here}; stamp env place "$(pwd -P)"; {asked}') == "kept\n"
     assert in_shell(checkout, f"{here}; stamp env place /elsewhere; {asked}") == "made again\n"
+
+
+def test_only_locks_that_changed_are_installed(checkout):
+    # A stand-in takes pip's place and writes down what it is asked; all else is real.
+    (checkout / "env" / "bin").mkdir(parents=True)
+    python = checkout / "env" / "bin" / "python"
+    python.write_text(
+        f'#!/bin/sh\n[ "$1" != -m ] || {{ echo "$@"; exit; }}\nexec "{sys.executable}" "$@"\n',
+        encoding="utf-8",
+    )
+    python.chmod(0o755)
+    pip = "-m pip install -q --require-hashes"
+    both = "install_locks env deploy/build.lock deploy/test.lock"
+    assert in_shell(checkout, both).splitlines() == [
+        "Installing the locked libraries into env",
+        f"{pip} -r deploy/build.lock -r deploy/test.lock",
+    ]
+    assert in_shell(checkout, both) == "Libraries in env are as locked\n"
+    with (checkout / "deploy" / "test.lock").open("a", encoding="utf-8") as lock:
+        lock.write("one-more==1\n")
+    assert f"{pip} -r deploy/test.lock\n" in in_shell(checkout, both)
+    assert in_shell(checkout, both) == "Libraries in env are as locked\n"
+    # A lock cut short is installed again.
+    python.write_text(python.read_text(encoding="utf-8").replace("exit;", "exit 1;"))
+    (checkout / "deploy" / "build.lock").write_text("one==1\n", encoding="utf-8")
+    refused = f"({both}) 2>&1 || echo exit $?"
+    assert in_shell(checkout, refused).endswith("run this again.\nexit 3\n")
+    assert in_shell(checkout, refused).endswith("run this again.\nexit 3\n")
 
 
 def test_a_change_of_any_source_shows_in_the_fingerprint(checkout):
