@@ -22,5 +22,8 @@ check .venv-test/bin/mypy
 check .venv-test/bin/lint-imports
 check sh deploy/test.sh "$@"
 
-[ -z "$failed" ] || refuse "Failed:$failed"
+if [ -n "$failed" ]; then
+    say "Failed:$failed" >&2
+    exit 1
+fi
 say "All passed."
