@@ -11,7 +11,7 @@ from monitor.alerts.words import one_line
 INK = "#111111"
 GREY = "#777777"
 PALE = "#c8c8c8"
-WATER = "#1d3b5c"
+WATER = "#8298b0"
 
 
 def number(value: float) -> str:
@@ -115,7 +115,7 @@ def patterns(prefix: str) -> str:
 
     return element(
         "defs",
-        stripes("forecast", 4.0, "M-1 1L1 -1M0 4L4 0M3 5L5 3", WATER, "#ffffff")
+        stripes("forecast", 4.0, "M-1 1L1 -1M0 4L4 0M3 5L5 3", INK, "#ffffff")
         + stripes("unknown", 8.0, "M0 0L8 8M0 8L8 0", GREY, "#ffffff")
         + stripes("covered", 3.0, "M0 1.5L3 1.5", INK, "#ffffff"),
     )

@@ -75,7 +75,7 @@ def material_from(
         told_nobody=not any(c.kind != "folder" for c in show.contacts),
         from_=to_moment(start),
         to=to_moment(end),
-        used_before=None if before is None else before.used.max(axis=0),
+        before=before,
         notes=_notes(db, show, start, first),
     )
 

@@ -7,8 +7,8 @@ from datetime import datetime
 
 import numpy as np
 
-from monitor.domain import Alert, Bools, Floats, LogEntry, Show
-from monitor.exposure.results import Exposure
+from monitor.domain import Alert, Bools, LogEntry, Show
+from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
 from monitor.store.chain import ChainReport
 from monitor.store.outbox import Delivery
@@ -42,8 +42,8 @@ class Material:
     from_: datetime | None = None
     to: datetime | None = None
     """The period; None: from the first step of the weather, to its last"""
-    used_before: Floats | None = None
-    """(group,) share of the allowance used when the period begins; None: nothing"""
+    before: Carried | None = None
+    """What every group had taken when the period begins; None: nothing"""
     rehearsed: bool = False
     notes: tuple[str, ...] = ()
     """Sentences on how the material was gathered"""

@@ -1,7 +1,7 @@
 """A position over time: rain, driven water, used and the log, one above the other.
 
 Made to be read in black-and-white print: what rests on a forecast is striped, what rests on a
-record is solid, a measurement is black, what is not known is cross-hatched.
+record is grey, a measurement is black, what is not known is cross-hatched.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from markupsafe import Markup
 from monitor.alerts.words import one_line
 from monitor.domain import EntryKind, Floats
 from monitor.report import drawing
+from monitor.report.covers import cover_spans
 from monitor.report.drawing import GREY, INK, PALE, WATER
 from monitor.report.figures import share
 from monitor.report.material import Material
@@ -131,7 +132,7 @@ def _bars(material: Material, g: int) -> _Bars:
     rate = np.nan_to_num(weather.rain_mm[0]) / steps.hours
     driven = exposure.wetting_mm[0, :, g] / steps.hours
     used = exposure.used[0, :, g]
-    before = 0.0 if material.used_before is None else float(material.used_before[g])
+    before = 0.0 if material.before is None else float(material.before.used[:, g].max())
     if len(rate) <= _MOST_BARS:
         return _Bars(weather.starts, weather.ends, rate, driven, used, before, kinds)
     first = np.linspace(0, len(rate), _MOST_BARS + 1).astype(np.intp)[:-1]
@@ -201,7 +202,7 @@ def _depths(
     looks = {
         "record": (WATER, "none"),
         "measured": (INK, "none"),
-        "forecast": (f"url(#{prefix}-forecast)", WATER),
+        "forecast": (f"url(#{prefix}-forecast)", INK),
     }
     for kind, (fill, stroke) in looks.items():
         shapes = []
@@ -266,21 +267,16 @@ def _state(material: Material, place: Place, frame: _Frame, prefix: str) -> str:
     top, height = _STATE
     middle = top + height / 2
     track = material.exposure.groups[place.worst.group].track
-    off = place.worst.cover_off_at
-    has_cover = place.worst.first.cover is not None
     drawn = [drawing.text(_LEFT - 6, top + 9, "out", anchor="end", size=10.0)]
-    covered = []
     for segment in track.segments:
         start, end = max(segment.start_s, frame.start_s), min(segment.end_s, frame.end_s)
         if end <= start:
             continue
-        x1, x2 = frame.x(start), frame.x(end)
-        drawn.append(drawing.line(x1, middle, x2, middle, width=1.4))
-        if segment.covered and has_cover:
-            until = end
-            if off is not None and segment.start_s <= to_epoch(off) < segment.end_s:
-                until = min(end, to_epoch(off))
-            covered.append((x1, top, max(frame.x(until) - x1, 1.0), height))
+        drawn.append(drawing.line(frame.x(start), middle, frame.x(end), middle, width=1.4))
+    covered = [
+        (frame.x(start), top, max(frame.x(end) - frame.x(start), 1.0), height)
+        for start, end in cover_spans(material, place.worst.group)
+    ]
     drawn.append(drawing.boxes(covered, fill=f"url(#{prefix}-covered)", stroke=INK))
     return "".join(drawn)
 

@@ -153,7 +153,7 @@ def read_csv(path):
 class Page(HTMLParser):
     """A page as its text, its tables by id, its elements and their attributes."""
 
-    VOID = ("meta", "br", "link", "img", "input")
+    VOID = ("meta", "br", "link", "img", "input", "col")
 
     def __init__(self, html: str) -> None:
         super().__init__(convert_charrefs=True)

@@ -329,8 +329,8 @@ def test_every_column_has_a_unit_or_needs_none():
     assert head[3:] == [
         "Driven watermm, est.",
         "Usedshare, est.",
-        "Half usedsite time, est.",
-        "All usedsite time, est.",
+        "Half usedat, est.",
+        "All usedat, est.",
         "Weth, est.",
         "Damph, est.",
         "Dustyh, est.",

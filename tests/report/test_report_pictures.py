@@ -20,6 +20,8 @@ from report_samples import (
 )
 
 from monitor.domain import Cover
+from monitor.exposure.results import Carried
+from monitor.report.covers import cover_spans
 from monitor.report.drawing import round_up
 from monitor.report.page import page
 from monitor.report.site_times import SiteTimes, ticks
@@ -76,9 +78,8 @@ def test_a_dry_inspection_sets_it_back_and_what_is_beyond_is_said():
 
 
 def test_what_was_used_before_the_period_begins_the_curve():
-    made = material(
-        show(fixture(code="IP44")), weather([5.0]), used_before=np.array([0.5]), rehearsed=False
-    )
+    before = replace(Carried.nothing(1), used=np.array([[0.5], [0.0], [0.0]]))
+    made = material(show(fixture(code="IP44")), weather([5.0]), before=before, rehearsed=False)
     (svg,) = pictures(made)
     assert curve(svg)[0] == pytest.approx((0.0, 0.5), abs=0.01)
 
@@ -88,7 +89,7 @@ def test_forecast_record_and_measurement_look_different_without_colour():
     fell = replace(fell, forecast=np.array([False, True, False]))
     made = material(show(fixture()), fell, measured=np.array([False, False, True]))
     (svg,) = pictures(made)
-    assert len(bars(svg, "#1d3b5c")) == 2  # rain and driven water, each
+    assert len(bars(svg, "#8298b0")) == 2  # rain and driven water, each
     assert len(bars(svg, "#111111")) == 2
     assert len(bars(svg, "url(#p0-forecast)")) == 2
     assert [p.get("id") for p in svg.iter(f"{NAME}pattern")] == [
@@ -129,6 +130,24 @@ def test_log_entries_are_marked_and_covers_drawn():
     rings = [(float(c.get("cx")), float(c.get("cy"))) for c in svg.iter(f"{NAME}circle")]
     for i, (x, y) in enumerate(rings):
         assert all(abs(x - u) > 12 or abs(y - v) > 12 for u, v in rings[:i]), "no ring on another"
+
+
+def test_a_cover_is_drawn_while_it_counts():
+    # The gust of 12 passes the cover's 10: off from the third hour on, though logged on until
+    # the fifth. Put on again in the sixth it holds.
+    hood = Cover("hood", "hood", sealed=True, gust_limit_mps=10.0, in_stock=9)
+    log = (entry(0.5, "covered"), entry(4.0, "uncovered"), entry(5.0, "covered"))
+    made = material(
+        show(fixture(cover="hood"), covers=(hood,)),
+        weather([0.1] * 7, gust=[5.0, 5.0, 12.0, 5.0, 12.0, 5.0, 5.0]),
+        log,
+    )
+    hours = [(a - NOON.timestamp(), b - NOON.timestamp()) for a, b in cover_spans(made, 0)]
+    assert hours == [(0.5 * 3600, 2 * 3600), (5 * 3600, 7 * 3600)]
+    assert made.exposure.covered_hours[0, 0] == pytest.approx(1.5 + 2.0)
+    (svg,) = pictures(made)
+    (drawn,) = bars(svg, "url(#p0-covered)")
+    assert drawn.get("d").count("M") == 2
 
 
 def test_more_entries_than_there_is_room_for_are_counted():
