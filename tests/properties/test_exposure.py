@@ -231,8 +231,8 @@ def test_members_together_equal_each_alone(one, other, own, code, sheltered):
     )  # fmt: skip
     rig = placed([fixture(code, **own)], sheltered)
     both = run(rig, together)
-    for member, single in enumerate(alone):
-        single = run(rig, single)
+    for member, record in enumerate(alone):
+        single = run(rig, record)
         np.testing.assert_allclose(both.used[member], single.used[0], rtol=1e-9, atol=1e-15)
         np.testing.assert_allclose(
             both.wetting_mm[member], single.wetting_mm[0], rtol=1e-9, atol=1e-15
@@ -375,6 +375,10 @@ def test_a_log_entry_that_changes_nothing_changes_nothing(rows, own, code, shelt
 # ---------------------------------------------------------------------------------------- covers
 
 
+STIRS_MPS = 2.0
+"""Wind at which eddies carry in their full share; see the last test."""
+
+
 @settings(max_examples=150, deadline=None)
 @given(
     rates,
@@ -384,22 +388,34 @@ def test_a_log_entry_that_changes_nothing_changes_nothing(rows, own, code, shelt
     codes,
     conditions,
     roofs(),
-    st.floats(0.5, 100.0),
+    to_the(1.0, 100.0, 5.0),
     st.booleans(),
+    st.sampled_from([0.05, 0.0]),
 )
 def test_a_cover_never_raises_wetting_and_used_by_two_per_cent_at_most(
-    rate, blows, coming_from, own, code, condition, sheltered, keeps_out, sealed
+    rate, blows, coming_from, own, code, condition, sheltered, keeps_out, sealed, eddies
 ):
-    """Through a hood only slow drops come, and the plane that gets most of them leans further."""
+    """Through a hood only slow drops come, and the plane that gets most of them leans further.
+
+    That alone is under 0.1 % of used. Under a roof a hood also stops what eddies carry in, big
+    drops from straight above, and in less than 2 m/s that turns the plane so far that a digit 2
+    or 3 is charged up to two fifths more, of very little: then the bound is 2 % of the whole
+    allowance in an hour.
+    """
     kind = {"sealed": True} if sealed else {"keeps_out_to_deg": keeps_out}
     cover = Cover("hood", "hood", in_stock=9, **kind)
     rig = placed(
-        [fixture(code, cover="hood", condition=condition, **own)], sheltered, covers=[cover]
+        [fixture(code, cover="hood", condition=condition, **own)],
+        sheltered,
+        covers=[cover],
+        eddy_share=eddies,
     )
     record = weather([(rate, blows, coming_from)])
     bare, covered = run(rig, record), run(rig, record, [entry(0, "covered")])
     assert (covered.wetting_mm <= bare.wetting_mm * (1 + 1e-9)).all()
-    assert (covered.used <= bare.used * 1.02 + 1e-12).all()
+    under_eddies = sheltered[0] is not None and eddies > 0.0 and blows < STIRS_MPS
+    more = 0.02 if under_eddies else 1e-12
+    assert (covered.used <= bare.used * 1.02 + more).all()
     assert covered.covered_hours[0, 0] == 1.0
     if sealed:
         assert covered.wetting_mm.sum() == 0.0
