@@ -33,7 +33,8 @@ def cover_spans(material: Material, g: int) -> tuple[tuple[float, float], ...]:
         if not segment.covered or kind.cover is None or stop <= start:
             continue
         gust = gust_at(open_gust, segment.place.height_m, segment.place.terrain)
-        span = Span(segment, kind, steps, gust, blown=blown)
+        # What blew a cover off before the period says nothing of one put on within it.
+        span = Span(segment, kind, steps, gust, blown=blown and segment.start_s < begin)
         off = span.blown_s[0]
         stop = stop if np.isnan(off) else min(stop, float(off))
         if stop > start:

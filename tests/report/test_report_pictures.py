@@ -150,6 +150,16 @@ def test_a_cover_is_drawn_while_it_counts():
     assert drawn.get("d").count("M") == 2
 
 
+def test_a_cover_blown_off_before_the_period_stays_off_until_it_is_put_on_again():
+    hood = Cover("hood", "hood", sealed=True, gust_limit_mps=10.0, in_stock=9)
+    log = (entry(-1.0, "covered"), entry(1.0, "uncovered"), entry(2.0, "covered"))
+    blown = replace(Carried.nothing(1), blown=np.array([True]))
+    described = show(fixture(cover="hood"), covers=(hood,))
+    made = material(described, weather([0.1] * 4, gust=5.0), log, before=blown)
+    hours = [(a - NOON.timestamp(), b - NOON.timestamp()) for a, b in cover_spans(made, 0)]
+    assert hours == [(2 * 3600, 4 * 3600)]
+
+
 def test_more_entries_than_there_is_room_for_are_counted():
     log = tuple(entry(1.0 + i / 600, "inspected", result="damp") for i in range(20))
     (svg,) = pictures(material(show(fixture()), weather([0.0] * 48), log))
