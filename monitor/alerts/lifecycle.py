@@ -210,7 +210,8 @@ class _Step:
                 return
             self._spend(opened, lost)
             kept = tuple(f for f in last.fixtures if f not in lost)
-            opened = replace(opened, alert=replace(last, fixtures=kept))
+            count = last.count - sum(self._show.fixture(f).count for f in lost)
+            opened = replace(opened, alert=replace(last, fixtures=kept, count=count))
         opened = replace(opened, calm_runs=0, calm_since=None, calm_run="", action=job.action)
         stage = stage_following(last, job, self._show, self._now)
         wind_lost = last.stage == "stop" and not self._plan.wind_known

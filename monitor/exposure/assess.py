@@ -86,6 +86,7 @@ class _Assessment:
         self.out = np.zeros((n_steps, len(groups)), dtype=bool)
         per_group = (members, len(groups))
         self.part_used = np.zeros((members, len(PARTS), len(groups)))
+        self.part_dose = np.zeros((members, len(PARTS), len(groups)))
         self.part_total = np.zeros((members, len(PARTS), len(groups)))
         self.crossed = {level: np.full(per_group, np.nan) for level in _LEVELS}
         self.sums = {
@@ -137,7 +138,8 @@ class _Assessment:
                     segment, self._rain, steps, self._shared, self._rig
                 )
             here = places[segment.place]
-            span = Span(segment, kind, steps, here.gust_mps, blown=bool(self._carried.blown[g]))
+            blown = bool(self._carried.blown[g]) and segment.start_s < self._carried.until_s
+            span = Span(segment, kind, steps, here.gust_mps, blown=blown)
             self._count(g, kind, span, here, cleaned)
             where = span.steps
             if where.start == where.stop:
@@ -198,11 +200,13 @@ class _Assessment:
     def _sum_parts(self, g: int, parts: Floats, resets: list[int]) -> None:
         weather = self._steps.weather
         for p in range(len(PARTS)):
-            start = float(self._carried.used[p, g])
+            start = float(self._carried.dose[p, g])
+            self.part_dose[:, p, g] = start
             self.part_total[:, p, g] = self._carried.total[p, g]
             if start == 0.0 and not parts[p].any():
                 continue
             used = running_use(parts[p], start, resets)
+            self.part_dose[:, p, g] = used[:, -1] if used.shape[1] else start
             self._worse(g, p, used, start, resets)
             self.part_total[:, p, g] += parts[p].sum(axis=1)
         if not len(weather.starts):
@@ -381,6 +385,7 @@ class _Assessment:
             carried=Carried(
                 until_s=float(self._steps.weather.ends[-1]) if n_steps else carried.until_s,
                 used=pooled(self.part_used),
+                dose=pooled(self.part_dose),
                 total=pooled(self.part_total),
                 half_used_s=earliest(self.crossed[0.5]),
                 spent_s=earliest(self.crossed[1.0]),
@@ -409,11 +414,12 @@ class _Assessment:
     def _blown_now(self) -> Bools:
         """Covers that count as off at the end: logged on, and a gust passed their limit since."""
         now = np.zeros(len(self._groups), dtype=bool)
-        starts = self._steps.weather.starts
+        ends = self._steps.weather.ends
         for g, group in enumerate(self._groups):
             last = group.track.segments[-1] if group.track.segments else None
             if last is None or not last.covered:
                 continue
-            before = bool(self._carried.blown[g]) and (not len(starts) or last.start_s < starts[0])
-            now[g] = before or bool(self.last_cover_off[g])
+            before = bool(self._carried.blown[g]) and last.start_s < self._carried.until_s
+            met = bool(len(ends)) and last.start_s < ends[-1]
+            now[g] = before or (met and bool(self.last_cover_off[g]))
         return now

@@ -24,6 +24,8 @@ class Carried:
     """End of what has been counted; -inf before the first step."""
     used: Floats
     """(part, group)"""
+    dose: Floats
+    """(part, group) used by depth alone, without the wet-hours clock or a film that may dry"""
     total: Floats
     """(part, group) as if nothing had been inspected"""
     half_used_s: Floats
@@ -60,8 +62,8 @@ class Carried:
         parts = np.zeros((len(PARTS), groups))
         no = np.zeros(groups, dtype=bool)
         return cls(
-            -np.inf, parts, parts, never, never, none, none, none, none, 0, none, none, 0, no,
-            none, none, 0.0, no, -np.inf,
+            -np.inf, parts, parts, parts, never, never, none, none, none, none, 0, none, none, 0,
+            no, none, none, 0.0, no, -np.inf,
         )  # fmt: skip
 
     def regrouped(self, index: NDArray[np.intp]) -> Carried:

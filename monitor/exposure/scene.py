@@ -100,7 +100,7 @@ class Span:
         off = np.zeros((len(gust_mps), last - first), dtype=bool)
         if limit is not None:
             off = np.logical_or.accumulate(gust_mps[:, first:last] > limit, axis=1)
-        if blown and segment.start_s < starts[0]:
+        if blown:
             off[:] = True
         self.cover_on = ~off
         self.blown_s = np.where(off[:, -1], starts[first + off.argmax(axis=1)], np.nan)
