@@ -152,7 +152,12 @@ def test_a_cover_is_drawn_while_it_counts():
 
 def test_a_cover_blown_off_before_the_period_stays_off_until_it_is_put_on_again():
     hood = Cover("hood", "hood", sealed=True, gust_limit_mps=10.0, in_stock=9)
-    log = (entry(-1.0, "covered"), entry(1.0, "uncovered"), entry(2.0, "covered"))
+    log = (
+        entry(-2.0, "put-out"),
+        entry(-1.0, "covered"),
+        entry(1.0, "uncovered"),
+        entry(2.0, "covered"),
+    )
     blown = replace(Carried.nothing(1), blown=np.array([True]))
     described = show(fixture(cover="hood"), covers=(hood,))
     made = material(described, weather([0.1] * 4, gust=5.0), log, before=blown)
