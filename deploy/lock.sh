@@ -37,7 +37,7 @@ project = tomllib.loads(pathlib.Path("pyproject.toml").read_text(encoding="utf-8
 print("pip", *project["build-system"]["requires"], sep="\n")
 PYTHON
 remake build.lock "$@" "$scratch/build.in"
-remake requirements.lock "$@" pyproject.toml
+remake requirements.lock "$@" --constraint deploy/build.lock pyproject.toml
 remake test.lock "$@" --extra test --constraint deploy/requirements.lock \
     --constraint deploy/build.lock pyproject.toml
 remake dev.lock "$@" --extra dev --constraint deploy/test.lock pyproject.toml

@@ -93,13 +93,18 @@ fill_environment() {
     "$python" -m venv --clear "$1" && has_pip "$1"
 }
 
-# A stamp is written only after its step went through, so a step cut short is taken again.
+# A stamp is taken off before its step and written after it went through, so a step cut short
+# is taken again, also when what it was for has since gone back to what it was.
 stamped() {
     [ -f "$1/.set-up-$2" ] && [ "$(cat "$1/.set-up-$2")" = "$3" ]
 }
 
 stamp() {
     printf '%s\n' "$3" >"$1/.set-up-$2"
+}
+
+unstamp() {
+    rm -f "$1/.set-up-$2"
 }
 
 # Prints one hash over the files and folders named after the environment $1.
@@ -128,8 +133,10 @@ install_locks() {
     shift
     for lock in "$@"; do
         shift
-        stamped "$into" "$(basename "$lock")" "$(fingerprint "$into" "$lock")" ||
+        if ! stamped "$into" "$(basename "$lock")" "$(fingerprint "$into" "$lock")"; then
+            unstamp "$into" "$(basename "$lock")"
             set -- "$@" -r "$lock"
+        fi
     done
     if [ $# = 0 ]; then
         say "Libraries in $into are as locked"
@@ -157,6 +164,7 @@ install_project() {
         return
     fi
     say "Installing Dryspell into $1"
+    unstamp "$1" project
     "$1/bin/python" -m pip install -q --no-index --no-deps --no-build-isolation \
         --force-reinstall "$how" ||
         refuse "Dryspell itself could not be installed: pip's own message stands above;" \

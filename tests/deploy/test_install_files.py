@@ -226,6 +226,38 @@ def test_only_locks_that_changed_are_installed(checkout):
     assert in_shell(checkout, refused).endswith("run this again.\nexit 3\n")
 
 
+def test_a_step_cut_short_is_taken_again_though_its_cause_is_undone(checkout):
+    # pip takes the old copy out before it puts the new one in: a failure may leave neither.
+    (checkout / "env" / "bin").mkdir(parents=True)
+    python = checkout / "env" / "bin" / "python"
+    works = f'#!/bin/sh\n[ "$1" != -m ] || exit 0\nexec "{sys.executable}" "$@"\n'
+    python.write_text(works, encoding="utf-8")
+    python.chmod(0o755)
+    shutil.copytree(CHECKOUT / "config", checkout / "config")
+    (checkout / "monitor").mkdir()
+    source = checkout / "monitor" / "one.py"
+    for file in (source, checkout / "pyproject.toml", checkout / "README.md"):
+        file.write_text("", encoding="utf-8")
+    lock = checkout / "deploy" / "build.lock"
+    locked = lock.read_text(encoding="utf-8")
+    libraries, project = "install_locks env deploy/build.lock", "install_project env wheel"
+    in_shell(checkout, f"{libraries}; {project}")
+    assert "as locked" in in_shell(checkout, libraries)
+    assert "as in this checkout" in in_shell(checkout, project)
+
+    python.write_text(works.replace("exit 0", "exit 1"), encoding="utf-8")
+    lock.write_text("one==1\n", encoding="utf-8")
+    source.write_text("one = 1\n", encoding="utf-8")
+    for step in (libraries, project):
+        assert in_shell(checkout, f"({step}) 2>&1 || echo exit $?").endswith("exit 3\n")
+
+    python.write_text(works, encoding="utf-8")
+    lock.write_text(locked, encoding="utf-8")
+    source.write_text("", encoding="utf-8")
+    assert in_shell(checkout, libraries) == "Installing the locked libraries into env\n"
+    assert in_shell(checkout, project) == "Installing Dryspell into env\n"
+
+
 def test_a_change_of_any_source_shows_in_the_fingerprint(checkout):
     (checkout / "env" / "bin").mkdir(parents=True)
     (checkout / "env" / "bin" / "python").symlink_to(sys.executable)
