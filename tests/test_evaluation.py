@@ -8,7 +8,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 from exposure.rigs import NOON, after, entry, fixture, hours, one_fixture, show
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from rehearsed import BAG, records, small_show
 
@@ -52,6 +52,7 @@ def test_ahead_ends_at_the_horizon():
     assert ahead.ends[-1] - NOON.timestamp() == HORIZON_S
 
 
+@settings(deadline=None, max_examples=40)
 @given(records(most=12), st.integers(0, 12 * 60), st.integers(0, 12 * 60))
 def test_nothing_is_lost_or_counted_twice(weather, one, other):
     zero = NOON.timestamp()
@@ -146,6 +147,7 @@ def test_the_same_evaluation_twice_tells_nothing_new():
     assert {o.alert.id for o in again.state.open} == {o.alert.id for o in first.state.open}
 
 
+@settings(deadline=None, max_examples=40)
 @given(records(most=12), st.integers(0, 4))
 def test_the_order_of_fixtures_is_of_no_account(weather, turn):
     described = small_show()

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.planning.chance import at_risk, chance_by, do_by_s, shown_probability
@@ -84,6 +84,7 @@ MEMBERS = st.lists(
 )
 
 
+@settings(deadline=None)
 @given(MEMBERS, st.integers(1, 100))
 def test_do_by_is_the_first_moment_by_which_the_chance_reaches_the_risk(members, percent):
     """Searched over every moment at which anything can change."""

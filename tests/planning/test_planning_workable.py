@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from exposure.rigs import NOON, SITE, hours, position
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.exposure.steps import cut
@@ -61,6 +61,7 @@ def test_work_that_just_fits_after_the_block_starts_at_its_end():
     assert latest_start_s([Span(60 * MINUTE, 90 * MINUTE, "gust")], 120 * MINUTE, 30) == 90 * MINUTE
 
 
+@settings(deadline=None)
 @given(SPANS, st.integers(1, LONG), st.integers(1, 60))
 def test_no_later_start_is_possible_and_this_one_is(spans, due, minutes):
     free = free_minutes(spans)
@@ -77,6 +78,7 @@ def test_no_later_start_is_possible_and_this_one_is(spans, due, minutes):
         assert workable_s(spans, start + later, due * MINUTE) < minutes * MINUTE
 
 
+@settings(deadline=None)
 @given(SPANS, st.integers(0, LONG), st.integers(1, 60))
 def test_work_is_done_after_so_many_free_minutes(spans, begin, minutes):
     free = free_minutes(spans)
@@ -87,6 +89,7 @@ def test_work_is_done_after_so_many_free_minutes(spans, begin, minutes):
     assert finish_s(spans, begin * MINUTE, minutes) == at * MINUTE
 
 
+@settings(deadline=None)
 @given(SPANS, st.integers(1, LONG), st.integers(1, 60))
 def test_finishing_undoes_starting(spans, due, minutes):
     start = latest_start_s(spans, due * MINUTE, minutes)
@@ -96,6 +99,7 @@ def test_finishing_undoes_starting(spans, due, minutes):
     assert workable_s(spans, done, due * MINUTE) == 0.0
 
 
+@settings(deadline=None)
 @given(SPANS)
 def test_merged_spans_block_the_same_minutes_and_do_not_touch(spans):
     joined = merged(spans)
@@ -103,6 +107,7 @@ def test_merged_spans_block_the_same_minutes_and_do_not_touch(spans):
     assert all(a.end_s < b.start_s for a, b in itertools.pairwise(joined))
 
 
+@settings(deadline=None)
 @given(SPANS, st.integers(0, LONG), st.integers(0, LONG))
 def test_workable_time_counted_by_the_minute(spans, one, other):
     begin, end = sorted((one, other))
