@@ -417,6 +417,15 @@ class Weather:
     members: tuple[str, ...] = ("0",)
     feed_of: tuple[int, ...] = (0,)
     dropped: tuple[str, ...] = ()
+    cut_from_hours: Floats | None = None
+    """(step,) length of the step each was cut from [h]; None: nothing was cut"""
+
+    @property
+    def whole_hours(self) -> Floats:
+        """Length of each step as it was issued (step,) [h]: dry thresholds and the hourly
+        margin go by it.
+        """
+        return self.hours if self.cut_from_hours is None else self.cut_from_hours
 
     @property
     def hours(self) -> Floats:
@@ -447,6 +456,7 @@ class Weather:
             starts=self.starts[index],
             ends=self.ends[index],
             forecast=self.forecast[index],
+            cut_from_hours=None if self.cut_from_hours is None else self.cut_from_hours[index],
             **columns,
         )
 

@@ -130,7 +130,7 @@ def from_now(weather: Weather, now_s: float) -> Weather:
     rain[:, 0] *= share
     starts = left.starts.copy()
     starts[0] = now_s
-    return replace(left, rain_mm=rain, starts=starts)
+    return replace(left, rain_mm=rain, starts=starts, cut_from_hours=left.whole_hours)
 
 
 def until_now(weather: Weather, from_s: float, now_s: float) -> Weather:
@@ -140,4 +140,10 @@ def until_now(weather: Weather, from_s: float, now_s: float) -> Weather:
     starts = np.maximum(part.starts, from_s)
     ends = np.minimum(part.ends, now_s)
     share = (ends - starts) / (part.ends - part.starts)
-    return replace(part, rain_mm=part.rain_mm * share, starts=starts, ends=ends)
+    return replace(
+        part,
+        rain_mm=part.rain_mm * share,
+        starts=starts,
+        ends=ends,
+        cut_from_hours=part.whole_hours,
+    )

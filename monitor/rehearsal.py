@@ -305,7 +305,7 @@ def _fixture(rehearsal: Rehearsal, i: int) -> dict[str, Any]:
     fixture, g = show.fixtures[i], int(exposure.group_of[i])
     group = exposure.groups[g]
     part = exposure.weakest_part(g)
-    allowance = group.kind.allowance_mm(part, show.policy)
+    allowance = group.kind.allowance_mm(part, show.policy, connector_open=group.connector_open)
     notes = list(group.track.notes)
     if group.kind.wet_hours_limit is not None:
         notes.append(f"a clock of {group.kind.wet_hours_limit:g} wet hours runs beside the dose")
@@ -320,7 +320,7 @@ def _fixture(rehearsal: Rehearsal, i: int) -> dict[str, Any]:
         "id": fixture.id,
         "code": fixture.code.canonical,
         "position": fixture.position,
-        "standing": group.kind.standing,
+        "standing": group.chain.standing,
         "weakest_part": part,
         "allowance_mm": allowance,
         "wetting_mm": float(exposure.wetting_mm[0, :, g].sum()),

@@ -11,7 +11,7 @@ from monitor.exposure.drops import RAIN, RAIN_AND_SNOW, Classes, arriving_shares
 from monitor.exposure.rig import Place
 from monitor.exposure.shelter import share_let_in, spray_rates
 from monitor.exposure.steps import Steps, daily_spans
-from monitor.exposure.wetting import Arrival, angle_from_up_deg, on_worst_plane
+from monitor.exposure.wetting import Arrival, cosine_from_up, on_worst_plane
 from monitor.exposure.wind import wind_at
 
 _SPRAY_SPECTRUM_MM_H = 10.0
@@ -120,10 +120,10 @@ class PlaceWater:
     def _angle_rows(self, mount: Mount, tilt_deg: float, facing_deg: float) -> NDArray[np.intp]:
         key = (mount, tilt_deg, facing_deg)
         if key not in self._angles:
-            angle = angle_from_up_deg(
+            cosine = cosine_from_up(
                 mount, self.classes.speed, self._wind, self._from, tilt_deg, facing_deg
             )
-            self._angles[key] = table_index(angle)
+            self._angles[key] = table_index(cosine)
         return self._angles[key]
 
     def use_rate(
@@ -145,7 +145,7 @@ class PlaceWater:
         if credited.flat_mm is not None:
             return arrival.wetting / credited.flat_mm
         assert inverse is not None
-        from_below: Floats = arrival.wetting * inverse[-1]
+        from_below: Floats = arrival.wetting / float(credited.at(180.0))
         if mount == "any":
             return from_below
         rows = self._angle_rows(mount, tilt_deg, facing_deg)

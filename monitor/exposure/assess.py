@@ -16,7 +16,7 @@ from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import PARTS, Kind, Rig, part_credits
 from monitor.exposure.scene import PlaceWeather, Shared, Span
 from monitor.exposure.steps import Steps, cut, daily_spans
-from monitor.exposure.tracks import Group, groups_of
+from monitor.exposure.tracks import Group, Segment, groups_of
 
 _LEVELS = (0.5, 1.0)
 
@@ -94,7 +94,8 @@ class _Assessment:
             for name in ("covered", "dusty", "dusty_since_clean", "unknown", "wet", "clock")
         }
         self.sums["dusty_since_clean"] += carried.dusty_since_clean
-        self.undrained, self.undrained_most = np.zeros(per_group), np.zeros(per_group)
+        per_part = (members, len(PARTS), len(groups))
+        self.undrained, self.undrained_most = np.zeros(per_part), np.zeros(per_part)
         self.hours_out = np.zeros(len(groups))
         self.blown = np.full(per_group, np.nan)
         self.last_cover_off = np.zeros(len(groups), dtype=bool)
@@ -138,7 +139,7 @@ class _Assessment:
                     segment, self._rain, steps, self._shared, self._rig
                 )
             here = places[segment.place]
-            blown = bool(self._carried.blown[g]) and segment.start_s < self._carried.until_s
+            blown = bool(self._carried.blown[g]) and self._was_on(segment)
             span = Span(segment, kind, steps, here.gust_mps, blown=blown)
             self._count(g, kind, span, here, cleaned)
             where = span.steps
@@ -187,10 +188,11 @@ class _Assessment:
             self.last_cover_off[g] = bool((~span.cover_on[:, -1]).all())
             if kind.cover.sealed:
                 sealed_on = span.cover_on
-        if kind.damp_counts:
+        chain_now = kind.chain(connector_open=segment.connector_open)
+        if chain_now.damp_counts:
             damp = np.where(sealed_on, self._shared.damp_sheltered[:, where], here.damp[:, where])
             self.damp[where, g] = damp.T
-        if kind.dust is None or kind.dust < 6:
+        if chain_now.dust is None or chain_now.dust < 6:
             dusty_hours = (self._shared.dusty[:, where] & ~sealed_on) * hours
             self.sums["dusty"][:, g] += dusty_hours.sum(axis=1)
             self.sums["dusty_since_clean"][:, g] += dusty_hours[
@@ -226,33 +228,43 @@ class _Assessment:
 
     def _film_that_may_dry(self, g: int, resets: list[int]) -> None:
         """`run_off_dries`: where no test covers, used is the highest film since inspection."""
-        policy, kind = self._rig.show.policy, self._groups[g].kind
+        policy = self._rig.show.policy
         if not policy.run_off_dries:
             return
-        credited_parts = part_credits(kind, policy, connector_open=kind.connector_open, salt=False)
-        drying = [
-            p
-            for p, part in enumerate(PARTS)
-            if part in credited_parts and credited_parts[part].film_may_dry
-        ]
-        if not drying:
-            return
-        gain = self.wetting[:, g] - self._shared.evaporation_mm_h.T * self._steps.hours[:, None]
-        gain = np.where(self._steps.unknown.T, 0.0, gain)
-        film = np.full(gain.shape[1], self._carried.undrained_mm[g])
-        most = np.full(gain.shape[1], self._carried.undrained_most_mm[g])
-        start = float(most[0]) / policy.run_off_mm
-        highest = np.empty_like(gain)
-        for step, change in enumerate(gain):
-            if step in resets:
-                most = np.zeros_like(most)
-            film = np.maximum(0.0, film + change)
-            most = np.maximum(most, film)
-            highest[step] = most
-        self.undrained[:, g], self.undrained_most[:, g] = film, most
-        for p in drying:
+        kind, track = self._groups[g]
+        evaporated = self._shared.evaporation_mm_h.T * self._steps.hours[:, None]
+        for p, part in enumerate(PARTS):
+            bare = np.zeros(len(self._steps.hours), dtype=bool)
+            for segment in track.segments:
+                is_open = segment.connector_open
+                credited = part_credits(kind, policy, connector_open=is_open, salt=False).get(part)
+                if credited is not None and credited.film_may_dry:
+                    bare[self._steps_of(segment)] = True
+            if not bare.any() and not self._carried.undrained_most_mm[p, g]:
+                continue
+            gain = np.where(bare[:, None], self.wetting[:, g], 0.0)
+            change = np.where(self._steps.unknown.T, gain, gain - evaporated)
+            film = np.full(change.shape[1], self._carried.undrained_mm[p, g])
+            most = np.full(change.shape[1], self._carried.undrained_most_mm[p, g])
+            start = float(most[0]) / policy.run_off_mm
+            highest = np.empty_like(change)
+            for step, more in enumerate(change):
+                if step in resets:
+                    film, most = np.zeros_like(film), np.zeros_like(most)
+                film = np.maximum(0.0, film + more)
+                most = np.maximum(most, film)
+                highest[step] = most
+            self.undrained[:, p, g], self.undrained_most[:, p, g] = film, most
             self._worse(g, p, highest.T / policy.run_off_mm, start, resets)
-            self.part_total[:, p, g] = np.maximum(self.part_total[:, p, g], self.part_used[:, p, g])
+            if len(highest):
+                self.part_total[:, p, g] = np.maximum(
+                    self.part_total[:, p, g], highest.max(axis=0) / policy.run_off_mm
+                )
+
+    def _steps_of(self, segment: Segment) -> slice:
+        starts = self._steps.weather.starts
+        first, last = (int(i) for i in np.searchsorted(starts, (segment.start_s, segment.end_s)))
+        return slice(first, last)
 
     def _run_films(self) -> None:
         """The water film on every group, step by step, and the hours it stood while out."""
@@ -411,6 +423,11 @@ class _Assessment:
         thunder = weather.weights @ np.nan_to_num(weather.thunder) >= self._rig.show.policy.risk
         return float(max([self._carried.thunder_until_s, *weather.ends[thunder]]))
 
+    def _was_on(self, segment: Segment) -> bool:
+        """Whether the cover of a segment was logged on before this weather begins."""
+        since = segment.covered_since_s
+        return since is not None and since < self._carried.until_s
+
     def _blown_now(self) -> Bools:
         """Covers that count as off at the end: logged on, and a gust passed their limit since."""
         now = np.zeros(len(self._groups), dtype=bool)
@@ -419,7 +436,7 @@ class _Assessment:
             last = group.track.segments[-1] if group.track.segments else None
             if last is None or not last.covered:
                 continue
-            before = bool(self._carried.blown[g]) and last.start_s < self._carried.until_s
+            before = bool(self._carried.blown[g]) and self._was_on(last)
             met = bool(len(ends)) and last.start_s < ends[-1]
             now[g] = before or (met and bool(self.last_cover_off[g]))
         return now

@@ -17,7 +17,10 @@ from monitor.domain import Code, Condition, Floats, Policy
 # Angle from the tested up that each digit's test covers [deg]: IEC 60529, digit 1 with the
 # test rig's tolerance (exposure model section 5).
 _COVERS_TO_DEG = {1: 5.0, 2: 15.0, 3: 60.0, 4: 180.0}
-_TABLE_STEP_DEG = 0.01
+_SAME_ANGLE_DEG = 1e-9
+_TABLE_HALF = 50_000
+"""Steps of the table from a cosine of 0 to 1: at 5 degrees, where the first credit begins to
+fall, a step is 0.013 degrees, and finer from there on."""
 
 
 def nominal_allowance_mm(digit: int, policy: Policy, surface_m2: float = 0.5) -> float:
@@ -84,23 +87,25 @@ class Credit:
             if self.taper_deg > 0.0:
                 fall = np.minimum(1.0, past / self.taper_deg)
             else:
-                fall = np.where(past > 0.0, 1.0, 0.0)
+                fall = np.where(past > _SAME_ANGLE_DEG, 1.0, 0.0)
             best = np.maximum(best, allowance * (self.floor_mm / allowance) ** fall)
         return best
 
     @cache  # noqa: B019
     def inverse_table(self) -> Floats:
-        """1 / allowance at 0, 0.01, ... 180 degrees: one gather per drop instead of a power.
+        """1 / allowance at cosines from -1 to 1: one gather per drop, no angle and no power.
 
         Kept for good: a show has few credits, and their tables serve every evaluation.
         """
-        angles = np.arange(0.0, 180.0 + _TABLE_STEP_DEG / 2, _TABLE_STEP_DEG)
-        return 1.0 / self.at(angles)
+        cosine = np.arange(-_TABLE_HALF, _TABLE_HALF + 1) / _TABLE_HALF
+        return 1.0 / self.at(np.degrees(np.arccos(cosine)))
 
 
-def table_index(angle_deg: Floats) -> np.ndarray:
-    """Rows of `inverse_table` for angles (...)."""
-    return np.rint(angle_deg * (1.0 / _TABLE_STEP_DEG)).astype(np.intp)
+def table_index(cosine: Floats) -> np.ndarray:
+    """Rows of `inverse_table` for cosines (...): the next one up, so that the angle a test
+    covers, exactly met, is covered.
+    """
+    return np.ceil(cosine * _TABLE_HALF + (_TABLE_HALF - 1e-7)).astype(np.intp)
 
 
 LIMITED = True

@@ -34,7 +34,7 @@ class Carried:
     film_mm: Floats
     undrained_mm: Floats
     undrained_most_mm: Floats
-    """The film of `run_off_dries`, and its highest since inspection"""
+    """(part, group) the film of `run_off_dries`, and its highest since inspection"""
     clock_hours: Floats
     """Wet hours since inspection"""
     night: int
@@ -62,9 +62,27 @@ class Carried:
         parts = np.zeros((len(PARTS), groups))
         no = np.zeros(groups, dtype=bool)
         return cls(
-            -np.inf, parts, parts, parts, never, never, none, none, none, none, 0, none, none, 0,
-            no, none, none, 0.0, no, -np.inf,
-        )  # fmt: skip
+            until_s=-np.inf,
+            used=parts,
+            dose=parts,
+            total=parts,
+            half_used_s=never,
+            spent_s=never,
+            film_mm=none,
+            undrained_mm=parts,
+            undrained_most_mm=parts,
+            clock_hours=none,
+            night=0,
+            damp_tonight=none,
+            damp_night_most=none,
+            day=0,
+            today_counts=no,
+            stay_days=none,
+            dusty_since_clean=none,
+            surface_mm=0.0,
+            blown=no,
+            thunder_until_s=-np.inf,
+        )
 
     def regrouped(self, index: NDArray[np.intp]) -> Carried:
         """The same for other groups: group i takes what group index[i] had."""

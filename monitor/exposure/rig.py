@@ -44,6 +44,14 @@ class Place(NamedTuple):
     spray: Spray | None
 
 
+class Chain(NamedTuple):
+    """What the weakest part of a chain comes to, in one state of its connector."""
+
+    standing: Standing
+    damp_counts: bool
+    dust: int | None
+
+
 @dataclass(frozen=True, slots=True)
 class Kind:
     """One distinct exposure: fixtures that differ in nothing the weather could tell."""
@@ -65,9 +73,27 @@ class Kind:
     wet_hours_limit: float | None
     """The maker's clock, or the house rule for temporary gear."""
     cover: Cover | None
-    standing: Standing
-    damp_counts: bool
-    dust: int | None
+    mated: Chain
+    unmated: Chain
+
+    def chain(self, *, connector_open: bool) -> Chain:
+        """Standing, damp and dust with the connector open or not."""
+        return self.unmated if connector_open else self.mated
+
+    @property
+    def standing(self) -> Standing:
+        """At put-out."""
+        return self.chain(connector_open=self.connector_open).standing
+
+    @property
+    def damp_counts(self) -> bool:
+        """At put-out."""
+        return self.chain(connector_open=self.connector_open).damp_counts
+
+    @property
+    def dust(self) -> int | None:
+        """At put-out."""
+        return self.chain(connector_open=self.connector_open).dust
 
     def codes(self, *, connector_open: bool) -> dict[Part, Code]:
         """The code each part counts with now."""
@@ -86,13 +112,16 @@ class Kind:
         parts = self.codes(connector_open=self.connector_open)
         return min(parts, key=lambda part: order.index(standing(parts[part])))
 
-    def allowance_mm(self, part: Part, policy: Policy) -> float | None:
+    def allowance_mm(
+        self, part: Part, policy: Policy, *, connector_open: bool | None = None
+    ) -> float | None:
         """Nominal allowance of a part times its condition, at angle 0 from its tested up.
 
         None: no limit from rain.
         """
         salt = self.place.spray is not None and self.place.spray.salt
-        credited = part_credits(self, policy, connector_open=self.connector_open, salt=salt)
+        is_open = self.connector_open if connector_open is None else connector_open
+        credited = part_credits(self, policy, connector_open=is_open, salt=salt)
         limit = float(credited[part].at(0.0)) if part in credited else np.inf
         return None if np.isinf(limit) else limit
 
@@ -127,21 +156,26 @@ def place_of(position: Position, show: Show, fixture: Fixture | None = None) -> 
     return Place(height, position.terrain or show.site.terrain, spot, position.spray)
 
 
-def _kind(fixture: Fixture, show: Show) -> Kind:
-    codes = [c for c in (fixture.code, fixture.supply_code) if c is not None]
-    is_open = fixture.connector_state == "open"
-    connector = fixture.connector_code
-    if is_open:
-        connector = fixture.connector_open_code or OPEN_TAIL
-    if connector is not None:
-        codes.append(connector)
-    strict = show.policy.strict_immersion
-    chain = standing_of_chain([standing(c, strict_immersion=strict) for c in codes])
-    clock = fixture.stated_hours_in_rain
-    if clock is None and chain == "temporary":
-        clock = show.policy.temporary_wet_hours
-    tilted = fixture.mount == "tilted" and fixture.facing_deg is not None
+def _chain(codes: list[Code], strict_immersion: bool) -> Chain:
     dust = [c.dust for c in codes]
+    return Chain(
+        standing_of_chain([standing(c, strict_immersion=strict_immersion) for c in codes]),
+        any(max(c.water, default=0) <= 4 for c in codes),
+        None if None in dust else min(d for d in dust if d is not None),
+    )
+
+
+def _kind(fixture: Fixture, show: Show) -> Kind:
+    fixed = [c for c in (fixture.code, fixture.supply_code) if c is not None]
+    connector = [] if fixture.connector_code is None else [fixture.connector_code]
+    is_open = fixture.connector_state == "open"
+    strict = show.policy.strict_immersion
+    mated = _chain([*fixed, *connector], strict)
+    unmated = _chain([*fixed, fixture.connector_open_code or OPEN_TAIL], strict)
+    clocks = [fixture.stated_hours_in_rain]
+    if (unmated if is_open else mated).standing == "temporary":
+        clocks.append(show.policy.temporary_wet_hours)
+    tilted = fixture.mount == "tilted" and fixture.facing_deg is not None
     return Kind(
         position=fixture.position,
         place=place_of(show.positions[fixture.position], show, fixture),
@@ -156,11 +190,10 @@ def _kind(fixture: Fixture, show: Show) -> Kind:
         condition=fixture.condition,
         surface_m2=fixture.surface_m2,
         stated_mm=fixture.stated_mm,
-        wet_hours_limit=clock,
+        wet_hours_limit=min((c for c in clocks if c is not None), default=None),
         cover=None if fixture.cover is None else show.covers[fixture.cover],
-        standing=chain,
-        damp_counts=any(max(c.water, default=0) <= 4 for c in codes),
-        dust=None if None in dust else min(d for d in dust if d is not None),
+        mated=mated,
+        unmated=unmated,
     )
 
 

@@ -94,12 +94,15 @@ class Span:
         self.segment = segment
         self.cover_on: Bools | None = None
         self.blown_s = np.full(len(gust_mps), np.nan)
-        if not segment.covered or kind.cover is None or first == last:
+        since = segment.covered_since_s
+        if since is None or kind.cover is None or first == last:
             return
         limit = kind.cover.gust_limit_mps
         off = np.zeros((len(gust_mps), last - first), dtype=bool)
         if limit is not None:
-            off = np.logical_or.accumulate(gust_mps[:, first:last] > limit, axis=1)
+            on = int(np.searchsorted(starts, since))  # before the span, maybe
+            over = np.logical_or.accumulate(gust_mps[:, on:last] > limit, axis=1)
+            off = over[:, first - on :]
         if blown:
             off[:] = True
         self.cover_on = ~off

@@ -179,7 +179,7 @@ def spray_rates(
     while it blows counts as from the source: errs wet.
     """
     off = np.abs((wind_from_deg - spray.bearing_deg + 180.0) % 360.0 - 180.0)
-    from_source = np.where(np.isnan(wind_from_deg), wind_mps > 0.0, off <= 15.0)
+    from_source = np.isnan(wind_from_deg) | (wind_mps == 0.0) | (off <= 15.0)
     near, far = max(0.0, spray.distance_m - 1.0), spray.distance_m + 1.0
     thrown = wind_mps * spray.height_m
     fastest = thrown / near if near > 0.0 else np.full_like(thrown, np.inf)

@@ -43,16 +43,20 @@ def cut(weather: Weather, moments: Iterable[float], policy: Policy) -> Steps:
     covered[covered] = edges[:-1][covered] < weather.ends[index[covered]]
     index, starts, ends = index[covered], edges[:-1][covered], edges[1:][covered]
     taken = weather.take(index)
-    whole_h = taken.hours
+    whole_h, taken_h = taken.whole_hours, taken.hours
     hours = (ends - starts) / SECONDS_PER_HOUR
-    rate = taken.rain_mm / whole_h
+    rate = taken.rain_mm / taken_h
     dry_below = np.where(whole_h <= 1.0, policy.dry_below_mm_h, policy.dry_below_long_mm_h)
     rate = np.where(rate < dry_below, 0.0, rate)
     charge = np.where(taken.forecast & (whole_h >= 1.0), policy.hourly_margin, 1.0)
     unknown = np.isnan(rate) | ((rate > 0.0) & np.isnan(taken.wind_mps))
     middle = (taken.starts + taken.ends) / 2
     cut_weather = replace(
-        taken, starts=starts, ends=ends, rain_mm=taken.rain_mm * (hours / whole_h)
+        taken,
+        starts=starts,
+        ends=ends,
+        cut_from_hours=whole_h,
+        rain_mm=taken.rain_mm * (hours / taken_h),
     )
     return Steps(cut_weather, hours, middle, rate, charge, unknown)
 

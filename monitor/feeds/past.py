@@ -153,6 +153,8 @@ class _Steps(NamedTuple):
     known_at: Floats
     forecast: Bools
     values: Floats
+    whole_hours: Floats
+    """(step,) length as issued [h]"""
 
 
 def _known_at(run: Weather) -> float:
@@ -172,6 +174,7 @@ def _steps_of(run: Weather, start_s: float, end_s: float) -> _Steps:
         np.full(len(part.starts), known_at),
         part.forecast,
         _mean_member(part),
+        part.whole_hours,
     )
 
 
@@ -208,13 +211,14 @@ def _mean(values: Floats, weights: Floats) -> Floats:
 def _joined(tables: Sequence[_Steps]) -> _Steps:
     none = np.zeros(0)
     if not tables:
-        return _Steps(none, none, none, none > 0, np.zeros((len(VALUES), 0)))
+        return _Steps(none, none, none, none > 0, np.zeros((len(VALUES), 0)), none)
     return _Steps(
         np.concatenate([t.starts for t in tables]),
         np.concatenate([t.ends for t in tables]),
         np.concatenate([t.known_at for t in tables]),
         np.concatenate([t.forecast for t in tables]),
         np.concatenate([t.values for t in tables], axis=1),
+        np.concatenate([t.whole_hours for t in tables]),
     )
 
 
@@ -245,6 +249,7 @@ def _pooled(
         each = np.where(owners >= 0, steps.values[:, owners], np.nan)
         values = _mean(each, np.ones(len(owners)))
     values[0] *= ends - starts
+    whole = np.where(owners >= 0, steps.whole_hours[owners], 0.0) if owners.size else owners * 0.0
     columns = {name: values[i][np.newaxis, :] for i, name in enumerate(VALUES)}
     pattern = runs[0] if runs else None
     return Weather(
@@ -252,6 +257,7 @@ def _pooled(
         ends=ends,
         weights=np.ones(1),
         forecast=owners[0] < 0,
+        cut_from_hours=whole.max(axis=0, initial=0.0),
         wind_basis=pattern.wind_basis if pattern else "open",
         wind_height_m=pattern.wind_height_m if pattern else _OPEN_HEIGHT_M,
         source=_listed([run.source for run in runs]),
@@ -272,7 +278,9 @@ def _cut(run: Weather, now_s: float) -> Weather:
     part = run.take(np.flatnonzero(run.ends > now_s))
     starts = np.maximum(part.starts, now_s)
     share = (part.ends - starts) / (part.ends - part.starts)
-    return replace(part, starts=starts, rain_mm=part.rain_mm * share)
+    return replace(
+        part, starts=starts, rain_mm=part.rain_mm * share, cut_from_hours=part.whole_hours
+    )
 
 
 def _side_by_side(runs: Sequence[Weather]) -> Weather:
@@ -281,7 +289,7 @@ def _side_by_side(runs: Sequence[Weather]) -> Weather:
     owners = np.full((len(runs), len(edges) - 1), -1, dtype=np.intp)
     for row, run in zip(owners, runs, strict=True):
         nothing = np.zeros((len(VALUES), len(run.starts)))
-        steps = _Steps(run.starts, run.ends, run.starts, run.forecast, nothing)
+        steps = _Steps(run.starts, run.ends, run.starts, run.forecast, nothing, run.whole_hours)
         _lay(row, np.arange(len(run.starts)), steps, edges)
     kept, starts, ends = _merged(owners, edges)
     owners = owners[:, kept]
@@ -300,6 +308,13 @@ def _side_by_side(runs: Sequence[Weather]) -> Weather:
         ends=ends,
         weights=np.concatenate([run.weights / len(runs) for run in runs]),
         forecast=np.any(charged, axis=0),
+        cut_from_hours=np.max(
+            [
+                np.where(row >= 0, run.whole_hours[row], 0.0)
+                for run, row in zip(runs, owners, strict=True)
+            ],
+            axis=0,
+        ),
         source=_listed([run.source for run in runs]),
         credit=_listed([run.credit for run in runs]),
         # The age of the whole is that of its oldest part.

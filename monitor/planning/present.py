@@ -29,7 +29,8 @@ class Present:
                     continue
                 self.out.add(g)
                 self.where[g] = segment.position
-                blown = bool(so_far.blown[g]) and segment.start_s < so_far.until_s
+                since = segment.covered_since_s
+                blown = bool(so_far.blown[g]) and since is not None and since < so_far.until_s
                 if segment.covered and not blown:
                     self.covered.add(g)
             if g not in self.where:
@@ -45,9 +46,10 @@ class Present:
 
 def _rain_alerts(ahead: Exposure, g: int) -> bool:
     """Only indoor and temporary gear is covered for rain, and what its maker set a limit."""
-    kind, track = ahead.groups[g]
-    limited = kind.stated_mm is not None or kind.wet_hours_limit is not None
-    return track.out_of_service_s is None and (kind.standing in ("indoor", "temporary") or limited)
+    group = ahead.groups[g]
+    limited = group.kind.stated_mm is not None or group.kind.wet_hours_limit is not None
+    short = group.chain.standing in ("indoor", "temporary") or limited
+    return short and group.track.out_of_service_s is None
 
 
 def rows_by_group(rig: Rig, ahead: Exposure) -> dict[int, list[Fixture]]:

@@ -34,7 +34,9 @@ def cover_spans(material: Material, g: int) -> tuple[tuple[float, float], ...]:
             continue
         gust = gust_at(open_gust, segment.place.height_m, segment.place.terrain)
         # What blew a cover off before the period says nothing of one put on within it.
-        span = Span(segment, kind, steps, gust, blown=blown and segment.start_s < begin)
+        span = Span(
+            segment, kind, steps, gust, blown=blown and (segment.covered_since_s or begin) < begin
+        )
         off = span.blown_s[0]
         stop = stop if np.isnan(off) else min(stop, float(off))
         if stop > start:

@@ -95,7 +95,7 @@ def _hints(kind: type) -> dict[str, Any]:
     return get_type_hints(kind)
 
 
-def _typed(hint: Any, value: Any) -> Any:  # noqa: PLR0911 - one return per kind of value
+def _typed(hint: Any, value: Any) -> Any:
     """JSON data `value` as the type that `hint` asks for; what is not rebuilt is as it is."""
     origin = get_origin(hint)
     if origin in (Union, UnionType):

@@ -148,16 +148,18 @@ def test_a_film_may_dry_only_where_nothing_is_tested_and_the_show_says_so():
 @pytest.mark.parametrize("code", ["IPX0", "IPX1", "IPX2", "IPX3", "IPX4"])
 @pytest.mark.parametrize("condition", ["new", "hire", "worn"])
 def test_the_table_says_what_the_formula_says(code, condition):
-    """A row stands for 0.01 degrees: at most half of that off, 0.0025/30 of ln 100 = 0.04 %."""
+    """A row stands for a cosine step of 2e-5, next row up. At 5 degrees, where credit first
+    begins to fall, that is 2e-5 / sin 5 = 0.013 degrees: 0.013/30 of ln 100 = 0.2 % at most.
+    """
     got = credit(read_code(code), condition, POLICY)
     angles = np.random.default_rng(7).uniform(0.0, 180.0, 5000)
-    by_table = got.inverse_table().take(table_index(angles))
-    np.testing.assert_allclose(by_table, 1.0 / got.at(angles), rtol=1.0e-3)
+    by_table = got.inverse_table().take(table_index(np.cos(np.radians(angles))))
+    np.testing.assert_allclose(by_table, 1.0 / got.at(angles), rtol=2.0e-3)
 
 
 def test_the_table_reaches_from_straight_down_to_straight_up():
     table = credit(read_code("IPX3"), "new", POLICY).inverse_table()
-    assert table_index(np.array([0.0, 60.0, 180.0])).tolist() == [0, 6000, 18000]
-    assert len(table) == 18001
-    assert table[0] == table[6000] == 1 / 50
-    assert table[-1] == 2.0
+    assert table_index(np.array([1.0, 0.5, -1.0])).tolist() == [100_000, 75_000, 0]
+    assert len(table) == 100_001
+    assert table[100_000] == table[75_000] == 1 / 50
+    assert table[0] == 2.0

@@ -133,7 +133,7 @@ def test_part_covered_counts_as_uncovered():
     found = run(plain(count=15, cover="hood", covers=[HOOD]), hours(SIX_HOURS), log)
     assert wetting(found) == pytest.approx(60.0)
     assert found.covered_hours[0, 0] == 0.0
-    assert any("part covered" in note for note in found.groups[0].track.notes)
+    assert any("covered in part only" in note for note in found.groups[0].track.notes)
 
 
 def test_covered_with_no_cover_named_counts_as_uncovered_and_says_so():
