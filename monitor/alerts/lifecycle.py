@@ -67,6 +67,10 @@ class _Step:
         self._open: list[OpenAlert] = []
         self._settled = set(state.settled)
         self._spent = [opened for opened in state.open if opened.family == SPENT]
+        self._stopped: list[OpenAlert] = []
+        self._stop_told = {
+            o.alert.position for o in state.open if o.family != SITE and o.alert.stage == "stop"
+        }
 
     def run(self) -> tuple[tuple[Change, ...], WatchState]:
         jobs: dict[tuple[str, str], Job] = {
@@ -75,12 +79,18 @@ class _Step:
             if not isolation_done(job, self._log)
         }
         self._thunder()
-        for opened in self._state.open:
-            if opened.family not in (SITE, SPENT):
+        standing = [o for o in self._state.open if o.family not in (SITE, SPENT)]
+        for opened in (*standing, *self._state.open):
+            if opened.family != SITE and opened not in self._stopped and self._stops(opened):
+                self._stopped.append(opened)
+                jobs.pop((opened.alert.position or "", opened.family), None)
+        for opened in standing:
+            if opened not in self._stopped:
                 job = jobs.pop((opened.alert.position or "", opened.family), None)
                 self._continue(opened, job)
         for opened in self._spent:
-            self._vanished(opened)
+            if opened not in self._stopped:
+                self._vanished(opened)
         for job in jobs.values():
             self._begin(job)
         stops_first = sorted(self._changes, key=lambda c: c.alert.stage != "stop")
@@ -114,6 +124,65 @@ class _Step:
         self._number += 1
         return f"{place}-{self._number}"
 
+    # ---- wind: an order that stands is taken back aloud
+
+    def _stops(self, opened: OpenAlert) -> bool:
+        """Whether an alert says stop, or still says it, because of the wind there.
+
+        Told once for a position however many alerts it has open. Lifted only when runs and
+        minutes agree that the wind has dropped: a lull is no time to climb.
+        """
+        last, plan = opened.alert, self._plan
+        span = plan.blocked.get(last.position or "")
+        if plan.thunder is not None or all(self._done(opened, f) for f in last.fixtures):
+            return False
+        if span is not None:
+            if last.stage == "stop":
+                self._open.append(replace(opened, calm_runs=0, calm_since=None, calm_run=""))
+                return True
+            if last.stage not in ("start", "overdue") and opened.family in PROTECTS:
+                return False
+            self._stop(opened, span)
+            return True
+        if last.stage != "stop":
+            return False
+        waiting = self._waited(opened)
+        if plan.wind_known and waiting is None:
+            return False
+        self._open.append(waiting or opened)
+        return True
+
+    def _stop(self, opened: OpenAlert, span: Span) -> None:
+        facts = self._facts(opened.alert.facts, span)
+        alert = replace(
+            opened.alert,
+            kind="stop",
+            stage="stop",
+            action=None,
+            people=0,
+            minutes=None,
+            start_by=None,
+            do_by=None,
+            facts=replace(facts, can_wait=(), late=False),
+        )
+        stopped = replace(opened, alert=alert, calm_runs=0, calm_since=None, calm_run="")
+        if alert.position in self._stop_told:
+            self._open.append(stopped)
+            return
+        self._stop_told.add(alert.position)
+        self._tell(stopped, f"nobody works there now: {facts.blocked_by}")
+
+    def _waited(self, opened: OpenAlert) -> OpenAlert | None:
+        """The alert with this run counted as a calm one; None when enough have agreed."""
+        policy = self._show.policy
+        since = opened.calm_since or self._now
+        fresh = opened.calm_since is None or self._source.run != opened.calm_run
+        runs = opened.calm_runs + (1 if fresh else 0)
+        waited = self._now - since >= timedelta(minutes=policy.stand_down_minutes)
+        if runs >= policy.stand_down_runs and waited:
+            return None
+        return replace(opened, calm_runs=runs, calm_since=since, calm_run=self._source.run)
+
     # ---- thunder: one word for the whole site
 
     def _thunder(self) -> None:
@@ -135,7 +204,7 @@ class _Step:
                 count=0,
                 people=0,
                 minutes=None,
-                isolate_at=None,
+                isolate_at=self._isolation_points(),
                 start_by=None,
                 do_by=None,
                 members=0,
@@ -160,6 +229,15 @@ class _Step:
                 close=True,
             )
 
+    def _isolation_points(self) -> str | None:
+        """Where power is cut for what is at stake now; for all of the rig where nothing is."""
+        at_stake = [job.position for job in self._plan.jobs]
+        at_stake += [o.alert.position for o in self._state.open if o.alert.position is not None]
+        named = [self._show.positions[p].isolate_at for p in dict.fromkeys(at_stake)]
+        if not any(named):
+            named = [position.isolate_at for position in self._show.positions.values()]
+        return "; ".join(dict.fromkeys(point for point in named if point)) or None
+
     # ---- an alert whose job is in the plan
 
     def _alert(self, job: Job, alert_id: str, stage: Stage) -> Alert:
@@ -182,14 +260,31 @@ class _Step:
             probability=job.probability,
             at=self._now,
             reason=job.reason,
-            facts=self._facts(job.facts, job.blocked if stopped else None),
+            facts=self._facts(
+                replace(job.facts, extra=(*job.facts.extra, *self._not_known())),
+                job.blocked if stopped else None,
+            ),
         )
+
+    def _not_known(self) -> tuple[str, ...]:
+        said = []
+        if not self._plan.wind_known:
+            said.append("The wind just now is not known: measure it there before work at height.")
+        if not self._plan.thunder_known:
+            said.append("Thunder is not known from this weather: watch the sky.")
+        return tuple(said)
 
     def _begin(self, job: Job) -> None:
         stage = stage_of(job, self._show, self._now)
+        if job.family == "inspect" and job.blocked is not None:
+            stage = "stop"  # wet gear that nobody may reach is said, not kept for later
         if stage is None or (stage == "stop" and self._plan.thunder is not None):
             return
-        if job.family not in PROTECTS:
+        if stage == "stop":
+            if job.position in self._stop_told:
+                return
+            self._stop_told.add(job.position)
+        elif job.family not in PROTECTS:
             if _care(job) <= self._settled:
                 return
             self._settled |= _care(job)
@@ -219,7 +314,7 @@ class _Step:
             self._open.append(opened)
             return
         new = self._alert(job, last.id, stage)
-        if job.family in PROTECTS:
+        if job.family in PROTECTS or "stop" in (last.stage, stage):
             reason = news(last, new, job)
         else:
             reason = None if _care(job) <= self._settled else job.reason
@@ -240,6 +335,9 @@ class _Step:
             self._open.append(opened)
             return
         lost = tuple(f for f in left if self._plan.spent.get(f, False))
+        if opened.family == SPENT and opened.alert.stage == "stop" and lost:
+            self._overdue(opened, lost)
+            return
         if lost and opened.family != SPENT:
             if self._nobody_works(opened):
                 self._open.append(opened)
@@ -314,20 +412,15 @@ class _Step:
         if spent and plan.rain_ahead.get(alert.position or ""):
             self._open.append(opened)
             return
-        policy = self._show.policy
-        since = opened.calm_since or self._now
-        fresh = opened.calm_since is None or self._source.run != opened.calm_run
-        runs = opened.calm_runs + (1 if fresh else 0)
-        waited = self._now - since >= timedelta(minutes=policy.stand_down_minutes)
-        if runs >= policy.stand_down_runs and waited and not self._nobody_works(opened):
+        waiting = self._waited(opened)
+        if waiting is None and not self._nobody_works(opened):
+            runs = max(self._show.policy.stand_down_runs, opened.calm_runs)
             why = f"{runs} forecasts in a row no longer spend what is left of the allowance"
             if spent:
                 why = "no more rain there in the forecast; what is spent waits for inspection"
             self._stand_down(opened, why)
             return
-        self._open.append(
-            replace(opened, calm_runs=runs, calm_since=since, calm_run=self._source.run)
-        )
+        self._open.append(waiting or opened)
 
     def _stand_down(self, opened: OpenAlert, reason: str) -> None:
         alert = replace(
@@ -353,4 +446,4 @@ def _care(job: Job) -> set[str]:
 def _blocked_by(facts: Facts, span: Span) -> str:
     if span.by == "thunder" or span.gust_mps is None:
         return "thunder"
-    return f"gust {span.gust_mps:.0f} m/s there, limit {facts.access_limit_mps:g}"
+    return f"gusts up to {span.gust_mps:.0f} m/s there, limit {facts.access_limit_mps:g}"

@@ -59,8 +59,12 @@ class PlaceWater:
         """(member, step) at the fixture"""
         self.cells = rain.cells
         rates: Floats | None = rain.rate[:, None] * rain.shares
+        self.spray_unknown: NDArray[np.bool_] = np.zeros(rain.shape, dtype=bool)
+        """(member, step) where a fountain runs in a wind that is not known"""
         if place.spray is not None:
-            sprayed = self._spray_cells(steps, site) & ~np.isnan(wind)
+            on = self._spray_cells(steps, site)
+            self.spray_unknown = on & np.isnan(wind)
+            sprayed = on & ~np.isnan(wind)
             self.cells = np.union1d(rain.cells, np.flatnonzero(sprayed))
             rates = np.zeros((len(self.cells), len(self.classes.speed)))
             rates[np.searchsorted(self.cells, rain.cells)] = rain.rate[:, None] * rain.shares

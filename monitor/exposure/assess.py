@@ -98,7 +98,7 @@ class _Assessment:
         self.undrained, self.undrained_most = np.zeros(per_part), np.zeros(per_part)
         self.hours_out = np.zeros(len(groups))
         self.blown = np.full(per_group, np.nan)
-        self.last_cover_off = np.zeros(len(groups), dtype=bool)
+        self.last_cover_off: dict[int, tuple[float, bool]] = {}
         self.film = np.broadcast_to(carried.film_mm[:, None], per_group[::-1]).copy()
 
     def _resets(self, moments: Sequence[float]) -> list[int]:
@@ -179,13 +179,13 @@ class _Assessment:
         self.hours_out[g] += lasted_h
         self.out[where, g] = True
         gaps_h = lasted_h - hours.sum()
-        self.sums["unknown"][:, g] += steps.unknown[:, where] @ hours + max(0.0, gaps_h)
+        self.sums["unknown"][:, g] += here.unknown[:, where] @ hours + max(0.0, gaps_h)
         sealed_on = np.zeros((1, 1), dtype=bool)
         if span.cover_on is not None and kind.cover is not None:
             self.sums["covered"][:, g] += span.cover_on @ hours
             first = np.isnan(self.blown[:, g])
             self.blown[:, g] = np.where(first, span.blown_s, self.blown[:, g])
-            self.last_cover_off[g] = bool((~span.cover_on[:, -1]).all())
+            self.last_cover_off[g] = (segment.start_s, bool((~span.cover_on[:, -1]).all()))
             if kind.cover.sealed:
                 sealed_on = span.cover_on
         chain_now = kind.chain(connector_open=segment.connector_open)
@@ -302,7 +302,8 @@ class _Assessment:
         resets = self._resets(self._groups[g].track.dry_inspections)
         self._worse(g, 0, self._clock_at[:, g].T / limit_hours, start, resets)
         self.part_total[:, 0, g] = np.maximum(
-            self.part_total[:, 0, g], self.sums["wet"][:, g] / limit_hours
+            self.part_total[:, 0, g],
+            (self.sums["wet"][:, g] + self._carried.wet_hours[g]) / limit_hours,
         )
 
     def _since_inspection(self, flags: Bools) -> tuple[Bools, Bools]:
@@ -405,6 +406,7 @@ class _Assessment:
                 undrained_mm=pooled(self.undrained),
                 undrained_most_mm=pooled(self.undrained_most),
                 clock_hours=pooled(self.sums["clock"]),
+                wet_hours=carried.wet_hours + pooled(self.sums["wet"]),
                 night=int(shared.nights[-1]) if n_steps else carried.night,
                 damp_tonight=pooled(tonight.T),
                 damp_night_most=pooled(night_most.T),
@@ -432,11 +434,11 @@ class _Assessment:
         """Covers that count as off at the end: logged on, and a gust passed their limit since."""
         now = np.zeros(len(self._groups), dtype=bool)
         ends = self._steps.weather.ends
+        end = float(ends[-1]) if len(ends) else self._carried.until_s
         for g, group in enumerate(self._groups):
-            last = group.track.segments[-1] if group.track.segments else None
-            if last is None or not last.covered:
+            here = next((s for s in group.track.segments if s.start_s < end <= s.end_s), None)
+            if here is None or not here.covered:
                 continue
-            before = bool(self._carried.blown[g]) and self._was_on(last)
-            met = bool(len(ends)) and last.start_s < ends[-1]
-            now[g] = before or (met and bool(self.last_cover_off[g]))
+            before = bool(self._carried.blown[g]) and self._was_on(here)
+            now[g] = before or (here.start_s, True) == self.last_cover_off.get(g)
         return now

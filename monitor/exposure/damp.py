@@ -107,7 +107,8 @@ def sun(moment_s: Floats | float, latitude_deg: float, longitude_deg: float) -> 
 
     References
     ----------
-    FAO-56 eq. 23, 24, 31 to 33 (read). Within 0.3 degrees of pvlib's solar position. Checks:
+    FAO-56 eq. 23, 24, 31 to 33 (read). Within 1.3 degrees of pvlib's solar
+    position over the year, 0.3 in summer. Checks:
     tests/published/damp.toml
     """
     moment = np.asarray(moment_s, dtype=float)

@@ -37,6 +37,8 @@ class Carried:
     """(part, group) the film of `run_off_dries`, and its highest since inspection"""
     clock_hours: Floats
     """Wet hours since inspection"""
+    wet_hours: Floats
+    """Wet hours in all"""
     night: int
     damp_tonight: Floats
     """Damp hours in night number `night` since inspection"""
@@ -72,6 +74,7 @@ class Carried:
             undrained_mm=parts,
             undrained_most_mm=parts,
             clock_hours=none,
+            wet_hours=none,
             night=0,
             damp_tonight=none,
             damp_night_most=none,

@@ -51,6 +51,8 @@ class PlaceWeather:
         self._water = PlaceWater(self.place, rain, steps, rig.show.site, rig.show.policy)
         self._found: dict[object, Floats] = {}
         weather = steps.weather
+        self.unknown = steps.unknown | self._water.spray_unknown
+        """(member, step) where what falls here cannot be known"""
         self.gust_mps = gust_at(shared.gust_10m, self.place.height_m, self.place.terrain)
         self.damp = shared.damp_sheltered
         if self.place.spot is None:

@@ -97,11 +97,17 @@ def plan(
         blind=known_until_s <= now_s or known_until_s < min(notice_ends_s, reaches_s),
         known_until_s=known_until_s,
         wind_known=known_gust_now(steps, rig.show.site, now_s),
+        thunder_known=_thunder_known(steps, notice_ends_s),
         protected={i: g in present.covered or g not in present.out for i, g in group_of.items()},
         brought_in={i: g not in present.out for i, g in group_of.items()},
         spent={i: bool(present.used[g] >= 1.0) for i, g in group_of.items()},
         rain_ahead={p: _rain_ahead(rig, ahead, g, notice_ends_s) for p, g in groups_at.items()},
     )
+
+
+def _thunder_known(steps: Steps, until_s: float) -> bool:
+    soon = steps.weather.starts < until_s
+    return not bool(np.isnan(steps.weather.thunder[:, soon]).any())
 
 
 def _turns(job: Job, closed: Sequence[Span], rig: Rig) -> set[float]:

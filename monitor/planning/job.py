@@ -53,6 +53,8 @@ class Plan:
     """The weather ahead is known without a break until here."""
     wind_known: bool
     """The gust of this moment is known: without it no wind can be said to have dropped."""
+    thunder_known: bool
+    """Whether thunder comes is known for all of the notice."""
     protected: Mapping[str, bool]
     """Of every fixture that was asked about: covered or brought in."""
     brought_in: Mapping[str, bool]
