@@ -146,10 +146,10 @@ class _Step:
             return True
         if last.stage != "stop":
             return False
-        waiting = self._waited(opened)
-        if plan.wind_known and waiting is None:
+        waiting, enough = self._waited(opened)
+        if plan.wind_known and enough:
             return False
-        self._open.append(waiting or opened)
+        self._open.append(waiting if plan.wind_known else opened)
         return True
 
     def _stop(self, opened: OpenAlert, span: Span) -> None:
@@ -172,16 +172,15 @@ class _Step:
         self._stop_told.add(alert.position)
         self._tell(stopped, f"nobody works there now: {facts.blocked_by}")
 
-    def _waited(self, opened: OpenAlert) -> OpenAlert | None:
-        """The alert with this run counted as a calm one; None when enough have agreed."""
+    def _waited(self, opened: OpenAlert) -> tuple[OpenAlert, bool]:
+        """The alert with this run counted as a calm one, and whether enough have agreed."""
         policy = self._show.policy
         since = opened.calm_since or self._now
         fresh = opened.calm_since is None or self._source.run != opened.calm_run
         runs = opened.calm_runs + (1 if fresh else 0)
         waited = self._now - since >= timedelta(minutes=policy.stand_down_minutes)
-        if runs >= policy.stand_down_runs and waited:
-            return None
-        return replace(opened, calm_runs=runs, calm_since=since, calm_run=self._source.run)
+        counted = replace(opened, calm_runs=runs, calm_since=since, calm_run=self._source.run)
+        return counted, runs >= policy.stand_down_runs and waited
 
     # ---- thunder: one word for the whole site
 
@@ -276,7 +275,7 @@ class _Step:
 
     def _begin(self, job: Job) -> None:
         stage = stage_of(job, self._show, self._now)
-        if job.family == "inspect" and job.blocked is not None:
+        if job.family == "inspect" and job.blocked is not None and (job.facts.used or 0.0) >= 1.0:
             stage = "stop"  # wet gear that nobody may reach is said, not kept for later
         if stage is None or (stage == "stop" and self._plan.thunder is not None):
             return
@@ -336,7 +335,10 @@ class _Step:
             return
         lost = tuple(f for f in left if self._plan.spent.get(f, False))
         if opened.family == SPENT and opened.alert.stage == "stop" and lost:
-            self._overdue(opened, lost)
+            if self._nobody_works(opened):
+                self._open.append(opened)
+            else:
+                self._overdue(opened, lost)
             return
         if lost and opened.family != SPENT:
             if self._nobody_works(opened):
@@ -412,15 +414,14 @@ class _Step:
         if spent and plan.rain_ahead.get(alert.position or ""):
             self._open.append(opened)
             return
-        waiting = self._waited(opened)
-        if waiting is None and not self._nobody_works(opened):
-            runs = max(self._show.policy.stand_down_runs, opened.calm_runs)
-            why = f"{runs} forecasts in a row no longer spend what is left of the allowance"
+        waiting, enough = self._waited(opened)
+        if enough and not self._nobody_works(opened):
+            why = f"{waiting.calm_runs} forecasts in a row no longer spend what is left of the allowance"
             if spent:
                 why = "no more rain there in the forecast; what is spent waits for inspection"
             self._stand_down(opened, why)
             return
-        self._open.append(waiting or opened)
+        self._open.append(waiting)
 
     def _stand_down(self, opened: OpenAlert, reason: str) -> None:
         alert = replace(

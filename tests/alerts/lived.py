@@ -73,6 +73,7 @@ def plan_of(*jobs, blocked=(), storm=None, done=(), inside=(), spent=(), **chang
         blind=False,
         known_until_s=seconds(500.0),
         wind_known=True,
+        thunder_known=True,
         protected={f.id: f.id in done or f.id in inside for f in FIXTURES},
         brought_in={f.id: f.id in inside for f in FIXTURES},
         spent={f.id: f.id in spent for f in FIXTURES},

@@ -174,10 +174,14 @@ def test_stop_while_blocked_and_back_from_it():
     assert (stop.kind, stop.stage, stop.action) == ("stop", "stop", None)
     assert (stop.people, stop.minutes, stop.start_by, stop.do_by) == (0, None, None, None)
     assert stop.isolate_at == "DIST-1"
-    assert stop.facts.blocked_by == "gust 14 m/s there, limit 10"
-    assert stop.reason == "nobody works there now: gust 14 m/s there, limit 10"
+    assert stop.facts.blocked_by == "gusts up to 14 m/s there, limit 10"
+    assert stop.reason == "nobody works there now: gusts up to 14 m/s there, limit 10"
     assert life.stages(9.6, plan_of(job(), blocked=("truss",))) == []
-    (back,) = life.at(9.8, plan_of(job()))
+    assert life.stages(9.7, plan_of(job())) == []  # one calm run: a lull
+    assert life.stages(9.8, plan_of(job(), blocked=("truss",))) == []
+    assert life.stages(9.9, plan_of(job())) == []
+    assert life.stages(10.3, plan_of(job())) == []  # 24 minutes
+    (back,) = life.at(10.4, plan_of(job()))  # 30 minutes and three runs
     assert (back.kind, back.stage, back.action, back.id) == ("work", "start", "cover", stop.id)
     assert back.reason == "the wind there is back under the limit; 9.0 mm of rain"
     assert back.facts.blocked_by is None
@@ -188,13 +192,15 @@ def test_a_job_that_becomes_due_while_blocked_begins_with_stop():
     assert life.stages(0.0, plan_of(job(), blocked=("truss",))) == []
     (stop,) = life.at(9.0, plan_of(job(), blocked=("truss",)))
     assert (stop.stage, stop.action) == ("stop", None)
-    assert [a.id for a in life.at(9.5, plan_of(job()))] == [stop.id]
+    assert life.at(9.5, plan_of(job())) == []
+    assert [a.id for a in life.at(10.0, plan_of(job()))] == [stop.id]
 
 
 def test_back_from_stop_though_the_work_has_moved_out_of_sight():
     life = Life()
     life.at(9.0, plan_of(job(), blocked=("truss",)))
-    (back,) = life.at(9.5, plan_of(job(40.0, 41.0)))
+    assert life.at(9.5, plan_of(job(40.0, 41.0))) == []
+    (back,) = life.at(10.0, plan_of(job(40.0, 41.0)))
     assert (back.stage, back.action) == ("notice", "cover")
 
 
@@ -202,7 +208,8 @@ def test_wind_that_is_not_known_has_not_dropped():
     life = Life()
     life.at(9.0, plan_of(job(), blocked=("truss",)))
     assert life.stages(9.5, plan_of(job(), wind_known=False)) == []
-    assert life.stages(9.6, plan_of(job())) == ["start"]
+    assert life.stages(9.6, plan_of(job())) == []
+    assert life.stages(10.1, plan_of(job())) == ["start"]
 
 
 def test_thunder_is_one_word_for_the_whole_site():
@@ -237,9 +244,11 @@ def test_stops_are_told_first():
 def test_nothing_is_stood_down_by_the_forecast_while_blocked():
     life = Life()
     life.at(9.0, plan_of(job()))
-    for at in (9.5, 10.0, 10.5, 11.0):
+    assert life.stages(9.5, plan_of(blocked=("truss",))) == ["stop"]  # the order is taken back
+    for at in (10.0, 10.5, 11.0):
         assert life.stages(at, plan_of(blocked=("truss",))) == []
-    assert life.stages(11.5, plan_of()) == ["stood-down"]
+    assert life.stages(11.5, plan_of()) == []
+    assert life.stages(12.0, plan_of()) == ["stood-down"]
 
 
 def test_what_is_spent_while_blocked_is_told_when_it_may_be_reached():
@@ -247,7 +256,8 @@ def test_what_is_spent_while_blocked_is_told_when_it_may_be_reached():
     life.at(9.0, plan_of(job()))
     life.at(9.5, plan_of(job(), blocked=("truss",)))
     assert life.stages(10.6, plan_of(spent=("f1", "f2"), blocked=("truss",))) == []
-    (told,) = life.at(11.0, plan_of(spent=("f1", "f2")))
+    assert life.stages(11.0, plan_of(spent=("f1", "f2"))) == []
+    (told,) = life.at(11.5, plan_of(spent=("f1", "f2")))
     assert (told.stage, told.action, told.kind) == ("overdue", "cover", "work")
     assert told.facts.blocked_by is None
 
@@ -522,3 +532,37 @@ def test_a_stop_says_until_when():
     life = Life()
     (stop,) = life.at(9.0, plan_of(job(), blocked=("truss",)))
     assert stop.facts.blocked_until == after(99.0)
+
+
+# ---------------------------------------------------------------- an order taken back
+
+
+def test_an_order_is_taken_back_though_its_job_has_moved_away():
+    """Told to start; then the deadline moves on and the wind comes up: the order must not stand."""
+    life = Life()
+    assert life.stages(9.0, plan_of(job())) == ["start"]
+    (stop,) = life.at(9.5, plan_of(job(40.0, 41.0), blocked=("truss",)))
+    assert (stop.kind, stop.stage, stop.action) == ("stop", "stop", None)
+
+
+def test_what_was_lost_is_stopped_too_and_a_position_hears_it_once():
+    life = Life()
+    life.at(9.0, plan_of(job()))
+    rest = job(10.6, 11.5, fixtures=("f2",), count=1)
+    assert life.stages(10.2, plan_of(rest, spent=("f1",))) == ["overdue"]
+    told = life.at(11.0, plan_of(job(fixtures=("f2",), count=1), spent=("f1",), blocked=("truss",)))
+    assert [a.stage for a in told] == ["stop"]
+
+
+def test_the_stop_for_thunder_says_where_power_is_cut():
+    life = Life()
+    life.at(9.0, plan_of(job()))
+    (stop,) = life.at(9.2, plan_of(job(), storm=thunder()))
+    assert stop.isolate_at == "DIST-1"
+
+
+def test_wind_and_thunder_that_are_not_known_are_said():
+    life = Life()
+    (told,) = life.at(9.0, plan_of(job(), wind_known=False, thunder_known=False))
+    assert any("wind just now is not known" in sentence for sentence in told.facts.extra)
+    assert any("Thunder is not known" in sentence for sentence in told.facts.extra)

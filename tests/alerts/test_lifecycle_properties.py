@@ -59,6 +59,7 @@ def plans(draw):
         spent=draw(some),
         blind=draw(st.integers(0, 3)) == 0,
         wind_known=draw(st.integers(0, 3)) > 0,
+        thunder_known=True,
         rain_ahead={"truss": draw(st.booleans()), "lawn": False},
     )
 
