@@ -72,27 +72,37 @@ def test_the_crew_follows_and_it_stays_dry():
 
 
 def test_the_crew_pauses_while_blocked():
-    # ladder, limit 10: gust 14 from 13:00 to 14:00. 30 fixtures x 3 min and 2 to set up are
-    # 92 min, due 16:30: 92 of the 150 minutes after the gust, so start by 14:58
+    # ladder, limit 10: gust 14 from 15:00 to 16:00; due 17:30. 40 fixtures x 3 min and 2 to set
+    # up are 122 min: 90 after the gust and 32 before it, so start by 14:28. Called at 13:28,
+    # 92 min are done by 15:00 and the last 30 from 16:00 on: logged at 16:30
     ladder = position(access="ladder", access_limit_mps=10.0, cover_minutes_each=3.0)
-    described = show([fixture("IP20", cover="bag", count=20)], positions=[ladder], covers=[BAG])
-    weather = hours([0, 0, 0, 0, 1, 1], 0.0, gust=[3, 14, 3, 3, 3, 3])
+    described = show(
+        [fixture("IP20", cover="bag", count=40)],
+        positions=[ladder],
+        covers=[replace(BAG, in_stock=40)],
+    )
+    weather = hours([0, 0, 0, 0, 0, 1, 1], 0.0, gust=[3, 3, 3, 14, 3, 3, 3])
     found = rehearse(described, weather, crew="follows")
-    # 20 x 3 + 2 = 62 min before 16:30 is 15:28; called at 14:28, done at 15:30
     start = told(found, "start")[0]
-    assert abs((start.at - after(2 + 28 / 60)).total_seconds()) <= 2.0
-    assert abs((found.log[0].at - after(3.5)).total_seconds()) <= 2.0
+    assert abs((start.at - after(1 + 28 / 60)).total_seconds()) <= 2.0
+    assert abs((start.start_by - after(2 + 28 / 60)).total_seconds()) <= 2.0
+    assert abs((found.log[0].at - after(4.5)).total_seconds()) <= 2.0
+    assert as_json(found)["fixtures"][0]["used"] == 0.0
 
 
-def test_what_joins_a_job_later_is_worked_on_too():
-    # f2 comes out at 14:10, after the start for f1 was called at 13:27
+@pytest.mark.parametrize("off_h", [1 + 28.5 / 60, 2 + 10 / 60])
+def test_what_joins_a_job_later_is_worked_on_too(off_h):
+    # two fixtures of 1 min and 2 to set up; due 14:30. f2 is covered when the start is called
+    # for f1 (at 13:27, done at 13:30), and uncovered while that is being done, or after it
     rig = show(
         [fixture("IP20", "f1", cover="bag"), fixture("IP20", "f2", cover="bag")], covers=[BAG]
     )
-    log = [entry(2 + 1 / 6, "put-out", fixture="f2")]
+    log = [entry(0.1, "covered", fixture="f2"), entry(off_h, "uncovered", fixture="f2")]
     found = rehearse(rig, hours([0, 0, 1, 1, 1, *[0] * 4], 0.0), log, crew="follows")
-    done = {e.fixture for e in found.log if e.entry == "covered"}
-    assert done == {"f1", "f2"}
+    done = [(e.fixture, e.at) for e in found.log if e.by == "simulated crew"]
+    assert [name for name, _ in done] == ["f1", "f2"]
+    # three minutes after it was called, f2 alone
+    assert abs((done[1][1] - after(off_h + 3 / 60)).total_seconds()) <= 2.0
 
 
 def test_power_is_cut_where_nobody_can_reach():
