@@ -64,17 +64,17 @@ def care_jobs(
 def _inspect_because(
     g: int, ahead: Exposure, so_far: Carried, present: Present, policy: Policy
 ) -> str | None:
-    kind = ahead.groups[g].kind
+    chain = ahead.groups[g].chain
     if g in present.inspected:
         return None
     limit = {
         "temporary": policy.stay_days_temporary,
         "extended": policy.stay_days_extended,
-    }.get(kind.standing)
+    }.get(chain.standing)
     if present.used[g] >= 1.0:
         return "their allowance is spent"
     damp = so_far.damp_night_most[g]
-    if kind.damp_counts and damp >= policy.damp_hours_check:
+    if chain.damp_counts and damp >= policy.damp_hours_check:
         return f"{damp:.0f} damp hours in one night"
     days = so_far.stay_days[g]
     if limit is not None and days > limit:
@@ -85,7 +85,7 @@ def _inspect_because(
 def _clean_because(
     g: int, ahead: Exposure, so_far: Carried, present: Present, policy: Policy
 ) -> str | None:
-    dust, dusty = ahead.groups[g].kind.dust, so_far.dusty_since_clean[g]
+    dust, dusty = ahead.groups[g].chain.dust, so_far.dusty_since_clean[g]
     # Where dust gets in at all every dusty hour counts; first digit 5 lets in a little.
     mark = policy.clean_after_hours if dust == 5 else 1.0
     if g in present.cleaned or dust == 6 or dusty < mark:

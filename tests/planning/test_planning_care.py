@@ -101,3 +101,12 @@ def test_what_is_brought_in_wet_is_still_inspected():
     log = [entry(1.0, "brought-in")]
     found = planned(one_fixture("IP20"), hours([1.0, 0, 0, 0]), 2.0, log)
     assert families(found) == ["inspect"]
+
+
+def test_a_connector_left_open_brings_the_marks_of_an_open_one():
+    # an extended fixture is asked at neither mark; with its tail open it is an indoor part
+    described = one_fixture("IP65", connector_code="IP65")
+    carried = {"damp_night_most": np.array([4.0]), "dusty_since_clean": np.array([2.0])}
+    assert families(planned(described, QUIET, 1.0, carried=carried)) == []
+    log = [entry(0.5, "uncapped")]
+    assert families(planned(described, QUIET, 1.0, log, carried=carried)) == ["clean", "inspect"]
