@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from monitor.alerts.lifecycle import Change
+from monitor.alerts.words import hands_off_by
 from monitor.domain import Show, Weather
 from monitor.rehearsal import Rehearsal
 from monitor.units import to_moment
@@ -90,10 +91,11 @@ def timeline(show: Show, changes: Sequence[Change], most: int = _MOST_LINES) -> 
         else:
             place = show.positions[alert.position].name
             what = f"{words} {alert.count} {place}".strip()
-            if alert.stage == "start" and alert.start_by and alert.do_by:
+            finish = hands_off_by(alert)
+            if alert.stage == "start" and alert.start_by and finish:
                 what += (
-                    f" (by {alert.start_by.astimezone(zone):%H:%M}, done "
-                    f"{alert.do_by.astimezone(zone):%H:%M})"
+                    f" (start by {alert.start_by.astimezone(zone):%H:%M}, finish by "
+                    f"{finish.astimezone(zone):%H:%M})"
                 )
         told.setdefault((alert.at, alert.stage), []).append(what)
     lines: list[str] = []

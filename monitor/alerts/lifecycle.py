@@ -140,7 +140,9 @@ class _Step:
             if last.stage == "stop":
                 self._open.append(replace(opened, calm_runs=0, calm_since=None, calm_run=""))
                 return True
-            if last.stage not in ("start", "overdue") and opened.family in PROTECTS:
+            order = last.stage in ("start", "overdue")
+            wet = opened.family == "inspect" and any(plan.spent.get(f) for f in last.fixtures)
+            if not order and not wet:
                 return False
             self._stop(opened, span)
             return True
@@ -416,7 +418,8 @@ class _Step:
             return
         waiting, enough = self._waited(opened)
         if enough and not self._nobody_works(opened):
-            why = f"{waiting.calm_runs} forecasts in a row no longer spend what is left of the allowance"
+            runs = waiting.calm_runs
+            why = f"{runs} forecasts in a row no longer spend what is left of the allowance"
             if spent:
                 why = "no more rain there in the forecast; what is spent waits for inspection"
             self._stand_down(opened, why)

@@ -109,8 +109,13 @@ def _when(alert: Alert, clock: SiteClock) -> str:
             parts.append(f"Start at once: the latest start was {clock.near(start)}.")
         elif start is not None:
             parts.append(f"Start by {clock.near(start)}.")
-        if done is not None:
-            parts.append(f"Done by {clock.near(done)}.")
+        finish = words.hands_off_by(alert)
+        if done is not None and finish is not None:
+            parts.append(f"Done by {clock.near(finish)}.")
+            if finish != done:
+                parts.append(
+                    f"Nobody may work there from then on; the allowance lasts to {clock.at(done)}."
+                )
     return f"{' '.join(parts)} Site time, {clock.zone_name}." if parts else ""
 
 

@@ -118,8 +118,10 @@ def _times(alert: Alert, clock: SiteClock) -> str:
     parts = []
     if alert.start_by is not None:
         parts.append(f"start by {clock.at(alert.start_by)}")
-    if alert.do_by is not None:
-        parts.append(f"done by {clock.at(alert.do_by)}")
+    done = words.hands_off_by(alert)
+    if done is not None:
+        shut = done != alert.do_by
+        parts.append(f"{'down and ' if shut else ''}done by {clock.at(done)}")
     said = ", ".join(parts)
     return f" {said[0].upper()}{said[1:]}." if said else ""
 

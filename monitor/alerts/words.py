@@ -181,3 +181,14 @@ def known(value: float | None) -> float | None:
     if value is None or not math.isfinite(value):
         return None
     return float(value)
+
+
+def hands_off_by(alert: Alert) -> datetime | None:
+    """When work there has to be over: the deadline, or before it the closing of the access.
+
+    The water's deadline is no time to finish by where wind or thunder shuts the place first.
+    """
+    closes, start, deadline = alert.facts.access_closes_at, alert.start_by, alert.do_by
+    if deadline is None or closes is None or start is None or not start < closes < deadline:
+        return deadline
+    return closes
