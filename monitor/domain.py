@@ -111,6 +111,7 @@ class Code:
 
     @property
     def unstated(self) -> tuple[str, ...]:
+        """Which digits the label leaves open: "dust", "water"."""
         names = []
         if self.dust is None:
             names.append("dust")
@@ -124,6 +125,8 @@ class Code:
 
 @dataclass(frozen=True, slots=True)
 class Site:
+    """Where the show is: place, clock, what the wind crosses, what the ground is."""
+
     name: str
     latitude: float
     longitude: float
@@ -144,6 +147,8 @@ class Hours:
 
 @dataclass(frozen=True, slots=True)
 class Event:
+    """When gear is out, and the hours of the show and of sleep."""
+
     load_in_at: datetime
     load_out_at: datetime | None = None
     show_hours: Hours | None = None
@@ -177,6 +182,8 @@ class Spray:
 
 @dataclass(frozen=True, slots=True)
 class Position:
+    """A place where fixtures hang, and what reaching it takes."""
+
     id: str
     name: str
     height_m: float
@@ -249,6 +256,8 @@ class Fixture:
 
 @dataclass(frozen=True, slots=True)
 class Crew:
+    """How many can work at once, and how long a called one takes to come."""
+
     parties: int = 1
     call_out_minutes: float = 0.0
 
@@ -330,12 +339,16 @@ class Contact:
 
 @dataclass(frozen=True, slots=True)
 class Page:
+    """Where the page will listen."""
+
     listen: str = "127.0.0.1:8036"
     public_url: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Show:
+    """A show folder as understood: everything the rest of the program reads."""
+
     site: Site
     event: Event
     positions: Mapping[str, Position]
@@ -351,6 +364,7 @@ class Show:
     """sha256 over the files of the folder."""
 
     def fixture(self, fixture_id: str) -> Fixture:
+        """The row of an id; KeyError where there is none."""
         for fixture in self.fixtures:
             if fixture.id == fixture_id:
                 return fixture

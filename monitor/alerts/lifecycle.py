@@ -322,7 +322,11 @@ class _Step:
             self._settled |= _care(job)
         if reason is None:
             self._open.append(opened)
+        elif stage == "stop" and job.position in self._stop_told:
+            self._open.append(replace(opened, alert=new))
         else:
+            if stage == "stop":
+                self._stop_told.add(job.position)
             self._tell(replace(opened, alert=new), reason)
 
     # ---- an alert whose job is no longer in the plan

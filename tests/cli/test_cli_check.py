@@ -5,8 +5,8 @@ import subprocess
 import sys
 
 import pytest
-from click.testing import CliRunner
 from cli_samples import SHOW, write_show
+from click.testing import CliRunner
 
 from monitor.cli import dryspell
 

@@ -4,8 +4,8 @@ from contextlib import closing
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from click.testing import CliRunner
 from cli_samples import SHOW, write_show
+from click.testing import CliRunner
 
 from monitor.cli import dryspell
 from monitor.domain import Alert, LogEntry

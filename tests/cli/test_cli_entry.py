@@ -10,8 +10,8 @@ import time
 import pytest
 from aiosmtpd.controller import Controller
 from aiosmtpd.handlers import Mailbox
-from click.testing import CliRunner
 from cli_samples import SHOW, write_show
+from click.testing import CliRunner
 
 from monitor.cli import dryspell
 from monitor.cli.entry import COMMANDS

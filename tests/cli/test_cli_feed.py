@@ -10,8 +10,8 @@ from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, HTTPServer
 
 import pytest
-from click.testing import CliRunner
 from cli_samples import SHOW, write_show
+from click.testing import CliRunner
 
 from monitor.cli import dryspell
 from monitor.store.database import open_database

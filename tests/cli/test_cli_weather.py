@@ -10,8 +10,8 @@ from contextlib import closing
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from click.testing import CliRunner
 from cli_samples import SHOW, write_show
+from click.testing import CliRunner
 
 from monitor.cli import dryspell
 from monitor.feeds.record import read_record
