@@ -122,6 +122,7 @@ class _Run:
         self._so_far = Carried.nothing(len(groups))
         self._put_out = 0
         self._busy: dict[str, float] = {}
+        self._parties_free = [-np.inf] * rig.show.crew.parties
         """Until when the simulated crew has each fixture in hand."""
 
     def _known(self) -> list[LogEntry]:
@@ -194,7 +195,7 @@ class _Run:
         self._counted_to = self.now
 
     def _follow(self, change: Change) -> None:
-        """The simulated crew starts at once and logs the job when its minutes are over."""
+        """The first free party starts, and logs the job when its minutes are over."""
         alert = change.alert
         if alert.stage != "start" or alert.action is None or alert.position is None:
             return
@@ -209,7 +210,10 @@ class _Run:
             minutes = position.setup_minutes + share * (minutes - position.setup_minutes)
         steps = cut(self._weather.between(self.now, self.now + HORIZON_S), (), show.policy)
         closed = (*thunder_spans(steps, risk), *gust_spans(steps, position, show.site, risk))
-        done_s = finish_s(closed, self.now, minutes)
+        party = self._parties_free.index(min(self._parties_free))
+        begins_s = max(self.now, self._parties_free[party])
+        done_s = finish_s(closed, begins_s, minutes)
+        self._parties_free[party] = done_s
         for fixture in fresh:
             self._busy[fixture] = done_s
             self.log.append(

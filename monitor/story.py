@@ -124,7 +124,9 @@ def outcome_lines(rehearsal: Rehearsal) -> list[str]:
         over = used[group] >= 1.0
         count["over" if over else "half" if used[group] >= 0.5 else "within"] += fixture.count
         if over:
-            key = (show.positions[fixture.position].name, fixture.code.canonical)
+            part = exposure.weakest_part(group)
+            code = fixture.code.canonical + ("" if part == "fixture" else f", its {part}")
+            key = (show.positions[fixture.position].name, code)
             spent[key] += fixture.count
             worst[key] = max(worst.get(key, 0.0), float(used[group]))
     lines = wrapped(
@@ -134,7 +136,7 @@ def outcome_lines(rehearsal: Rehearsal) -> list[str]:
     if spent:
         lines.append("Isolate, dry and inspect first:")
         for (place, code), n in sorted(spent.items(), key=lambda item: -worst[item[0]])[:6]:
-            lines.append(f"  {n:>3} {code:<10} {place:<24} used {worst[place, code]:.1f} x")
+            lines.append(f"  {n:>3} {code:<19} {place:<24} used {worst[place, code]:.1f} x")
         if len(spent) > 6:
             lines.append(f"  ... and {sum(spent.values()) - _shown(spent, worst)} more.")
     return lines

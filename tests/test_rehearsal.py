@@ -93,7 +93,8 @@ def test_the_crew_pauses_while_blocked():
 @pytest.mark.parametrize("off_h", [1 + 28.5 / 60, 2 + 10 / 60])
 def test_what_joins_a_job_later_is_worked_on_too(off_h):
     # two fixtures of 1 min and 2 to set up; due 14:30. f2 is covered when the start is called
-    # for f1 (at 13:27, done at 13:30), and uncovered while that is being done, or after it
+    # for f1 (at 13:27, done at 13:30), and uncovered while that is being done, or after it;
+    # there is one party, so f2 begins at 13:30 at the earliest
     rig = show(
         [fixture("IP20", "f1", cover="bag"), fixture("IP20", "f2", cover="bag")], covers=[BAG]
     )
@@ -101,8 +102,29 @@ def test_what_joins_a_job_later_is_worked_on_too(off_h):
     found = rehearse(rig, hours([0, 0, 1, 1, 1, *[0] * 4], 0.0), log, crew="follows")
     done = [(e.fixture, e.at) for e in found.log if e.by == "simulated crew"]
     assert [name for name, _ in done] == ["f1", "f2"]
-    # three minutes after it was called, f2 alone
-    assert abs((done[1][1] - after(off_h + 3 / 60)).total_seconds()) <= 2.0
+    # three minutes after it was called and the party was free, f2 alone
+    begins_h = max(off_h, 1.5)
+    assert abs((done[1][1] - after(begins_h + 3 / 60)).total_seconds()) <= 2.0
+
+
+@pytest.mark.parametrize("parties", [1, 2])
+def test_the_crew_has_no_more_hands_than_its_parties(parties):
+    # two ground positions, one fixture each: 2 to set up and 1 to cover; both due 14:30, so both
+    # start by 14:27 and are called at 13:27. Two parties are done at 13:30; one party does the
+    # second from 13:30 to 13:33
+    rig = show(
+        [
+            fixture("IP20", "f1", position="a", cover="bag"),
+            fixture("IP20", "f2", position="b", cover="bag"),
+        ],
+        positions=[position("a"), position("b")],
+        covers=[BAG],
+    )
+    rig = replace(rig, crew=replace(rig.crew, parties=parties))
+    found = rehearse(rig, hours([0, 0, 1, 1, 1, *[0] * 4], 0.0), crew="follows")
+    logged = sorted(e.at for e in found.log)
+    last = after(1 + (33 if parties == 1 else 30) / 60)
+    assert abs((logged[-1] - last).total_seconds()) <= 2.0
 
 
 def test_power_is_cut_where_nobody_can_reach():

@@ -125,6 +125,10 @@ def _opened(path: Path) -> Iterator[Database]:
         yield db
 
 
+_FIRST_WORD_S = 25.0
+"""The first evaluation waits this long for the first answer of the feeds, and no longer."""
+
+
 class _Service:
     """The jobs and what they share."""
 
@@ -144,6 +148,8 @@ class _Service:
         self._evaluated_rows = -1
         self._faults = Faults(watch, say)
         self._offset = clock().timestamp() - time.monotonic()
+        self._started_at = time.monotonic()
+        self._asked_once = threading.Event()
         self._scheduler = self._scheduled()
 
     def run(self) -> None:
@@ -196,7 +202,8 @@ class _Service:
                     self._clock,
                     random.random,
                 )
-                results = poll_all(db, asking)
+                # At the start those too that failed when it last ran: it may be mended by now.
+                results = poll_all(db, asking, retry=not self._asked_once.is_set())
                 self._faults.works(db, "polling", self._clock())
             for polled in results:
                 if polled.is_news:
@@ -205,9 +212,14 @@ class _Service:
                 self._wake("evaluate")
         except Exception as fault:  # noqa: BLE001
             self._fault("polling", fault)
+        finally:
+            self._asked_once.set()
 
     def _evaluate(self) -> None:
-        if self._stop.is_set():
+        # Before any feed was asked there is nothing to judge by, and "weather lost" would be false.
+        unasked_s = time.monotonic() - self._started_at
+        unasked = not self._asked_once.is_set() and unasked_s < _FIRST_WORD_S
+        if self._stop.is_set() or unasked:
             return
         try:
             with _opened(self._path) as db:

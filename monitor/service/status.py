@@ -54,8 +54,8 @@ def at_stop(waiting: Undelivered) -> str:
 def of_message(message: Message, show: Show) -> str:
     """A message that was queued."""
     clock = SiteClock.named(show.site.timezone.key, message.at)
-    nobody = f" {NOBODY_TOLD}" if tells_nobody(show.contacts) else ""
-    return f"{clock.at(message.at)} {message.subject}{nobody}"
+    said = f"{clock.at(message.at)} {message.subject.rstrip('.')}."
+    return f"{said} {NOBODY_TOLD}" if tells_nobody(show.contacts) else said
 
 
 def of_settled(settled: Settled) -> str | None:
