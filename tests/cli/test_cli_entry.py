@@ -118,7 +118,7 @@ def test_ctrl_c_ends_cleanly(tmp_path):
         stderr=subprocess.PIPE,
         text=True,
         # A run in the background hands down an ignored Ctrl-C; at a terminal it is not.
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509
     ) as running:
         # Opening the other end waits until the program has its end open.
         with open(tmp_path / "w.csv", "w", encoding="utf-8"):
