@@ -140,4 +140,5 @@ def _rain_ahead(rig: Rig, ahead: Exposure, groups: Sequence[int], until_s: float
     soon = weather.starts < until_s
     wet = np.any(ahead.wetting_mm[:, soon][:, :, groups] > 0.0, axis=(1, 2))
     flags = np.asarray(wet, dtype=float)[:, None]
-    return bool(at_risk(flags, weather.weights, rig.show.policy.risk).any())
+    says = np.any(~ahead.steps.unknown[:, soon], axis=1, keepdims=True)
+    return bool(at_risk(flags, weather.weights, rig.show.policy.risk, says).any())

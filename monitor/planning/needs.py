@@ -37,6 +37,12 @@ class Needs:
         self._rig, self._ahead, self._present = rig, ahead, present
         self._rows, self._now_s = rows, now_s
         self._covers_taken: dict[str, int] = {}
+        steps = ahead.steps
+        self._known = ~steps.unknown
+        self._known_until = np.where(self._known, steps.weather.ends, -np.inf).max(
+            axis=1, initial=-np.inf
+        )
+        """(member,) end of the last step of which each says enough"""
         for g in present.covered:
             self._take(rows.get(g, ()))
 
@@ -52,7 +58,7 @@ class Needs:
         due: dict[int, float] = {}
         for g in groups:
             if g in self._present.rain_alerts and self._present.used[g] < 1.0 and g in self._rows:
-                do_by = do_by_s(self._ahead.next_spent_s[:, g], weights, risk)
+                do_by = do_by_s(self._ahead.next_spent_s[:, g], weights, risk, self._known_until)
                 if not np.isnan(do_by):
                     due[g] = do_by
         return due
@@ -96,6 +102,7 @@ class Needs:
             (ahead.wetting_mm[:, :, list(due)] > 0.0).any(axis=2).astype(float),
             weather.weights,
             policy.risk,
+            self._known,
         )
         for first, last in wet_spells(wet, weather.starts, weather.ends):
             if weather.starts[first] - 1.0 <= first_due <= weather.ends[last] + 1.0:
@@ -181,7 +188,10 @@ class Needs:
         do_by = due[worst]
         weather = ahead.steps.weather
         share = chance_by(
-            ahead.next_spent_s[:, worst], weather.weights, float(weather.ends[spell[1]])
+            ahead.next_spent_s[:, worst],
+            weather.weights,
+            float(weather.ends[spell[1]]),
+            self._known_until,
         )
         closes = next((s for s in closed if s.start_s > self._now_s), None)
         steps = slice(spell[0], spell[1] + 1)

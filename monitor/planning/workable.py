@@ -46,7 +46,9 @@ def thunder_spans(steps: Steps, risk: float, past_until_s: float = -np.inf) -> t
     Not known blocks nothing; the caller says so.
     """
     weather = steps.weather
-    risky = at_risk(np.nan_to_num(weather.thunder), weather.weights, risk)
+    risky = at_risk(
+        np.nan_to_num(weather.thunder), weather.weights, risk, ~np.isnan(weather.thunder)
+    )
     ahead = [
         Span(float(weather.starts[i]), float(weather.ends[i]) + AFTER_THUNDER_S, "thunder")
         for i in np.flatnonzero(risky)
@@ -63,7 +65,7 @@ def gust_spans(steps: Steps, position: Position, site: Site, risk: float) -> tup
         return ()
     gust = gust_at_position(steps, position, site)
     weights = steps.weather.weights
-    risky = at_risk((gust > limit).astype(float), weights, risk)
+    risky = at_risk((gust > limit).astype(float), weights, risk, ~np.isnan(gust))
     return tuple(
         Span(
             float(steps.weather.starts[i]),

@@ -98,3 +98,30 @@ def test_do_by_is_the_first_moment_by_which_the_chance_reaches_the_risk(members,
     enough = [t for t in range(21) if share[t] >= risk - 1e-9]
     found = do_by_s(crossings, weights, risk)
     assert (found == enough[0]) if enough else math.isnan(found)
+
+
+def test_a_feed_that_has_ended_is_silent_and_not_dry():
+    # Two feeds of equal weight. A says dry and ends at 6 h; of B's ten members four cross at
+    # 31 h. Of those that reach 31 h the share is 0.4, not 0.2.
+    hour = 3600.0
+    crossings = np.array([NAN, *([31 * hour] * 4), *([NAN] * 6)])
+    weights = np.array([0.5, *([0.05] * 10)])
+    until = np.array([6 * hour, *([72 * hour] * 10)])
+    assert math.isnan(do_by_s(crossings, weights, 0.25))
+    assert do_by_s(crossings, weights, 0.25, until) == 31 * hour
+    assert chance_by(crossings, weights, 31 * hour, until) == pytest.approx(0.4)
+
+
+def test_a_member_that_crossed_before_it_ended_still_counts():
+    crossings, until = np.array([10.0, NAN]), np.array([20.0, 99.0])
+    assert chance_by(crossings, np.array([0.5, 0.5]), 50.0, until) == pytest.approx(0.5)
+
+
+def test_who_says_nothing_has_no_share_in_what_blocks():
+    # one of five knows of thunder, and says yes: that is all that is known
+    flags = np.array([[1.0], [0.0], [0.0], [0.0], [0.0]])
+    known = np.array([[True], [False], [False], [False], [False]])
+    fifth = np.full(5, 0.2)
+    assert at_risk(flags, fifth, 0.25).tolist() == [False]
+    assert at_risk(flags, fifth, 0.25, known).tolist() == [True]
+    assert at_risk(flags * 0.0, fifth, 0.25, known & False).tolist() == [False]
