@@ -9,6 +9,7 @@ import click
 
 from monitor.cli.surroundings import (
     DATABASE,
+    environ,
     moment_of,
     now,
     read,
@@ -49,7 +50,7 @@ def report(out: Path, from_text: str | None, to_text: str | None, folder: Path) 
         )
     db = open_database(path)
     with closing(db.conn):
-        material = material_from(db, found, now(), from_, to)
+        material = material_from(db, found, now(), from_, to, environ())
     written = write_report(out, material)
     tell(f"Wrote {file}" for file in written)
     return 0

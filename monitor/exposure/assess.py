@@ -123,7 +123,7 @@ class _Assessment:
         return self._pack(group_of)
 
     def _fill(self, g: int, places: dict[object, PlaceWeather]) -> None:
-        kind, track = self._groups[g]
+        track = self._groups[g].track
         steps, hours = self._steps, self._steps.hours
         weight = hours * steps.charge
         members, n_steps = steps.rate_mm_h.shape
@@ -134,6 +134,7 @@ class _Assessment:
         if cleanings:
             self.sums["dusty_since_clean"][:, g] = 0.0
         for segment in track.segments:
+            kind = segment.kind
             if segment.place not in places:
                 places[segment.place] = PlaceWeather(
                     segment, self._rain, steps, self._shared, self._rig
@@ -160,6 +161,7 @@ class _Assessment:
                     credited: Credit = credited,
                     inverse: Floats | None = inverse,
                     here: PlaceWeather = here,
+                    kind: Kind = kind,
                     own: bool = part == "fixture",
                 ) -> Floats:
                     return here.use(kind, credited, inverse, hood, own=own)
@@ -231,13 +233,15 @@ class _Assessment:
         policy = self._rig.show.policy
         if not policy.run_off_dries:
             return
-        kind, track = self._groups[g]
+        track = self._groups[g].track
         evaporated = self._shared.evaporation_mm_h.T * self._steps.hours[:, None]
         for p, part in enumerate(PARTS):
             bare = np.zeros(len(self._steps.hours), dtype=bool)
             for segment in track.segments:
                 is_open = segment.connector_open
-                credited = part_credits(kind, policy, connector_open=is_open, salt=False).get(part)
+                credited = part_credits(
+                    segment.kind, policy, connector_open=is_open, salt=False
+                ).get(part)
                 if credited is not None and credited.film_may_dry:
                     bare[self._steps_of(segment)] = True
             if not bare.any() and not self._carried.undrained_most_mm[p, g]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import NamedTuple
 
@@ -75,6 +75,10 @@ class Kind:
     cover: Cover | None
     mated: Chain
     unmated: Chain
+    earlier: tuple[tuple[float, Kind | None], ...] = ()
+    """What it was under earlier revisions of the show folder, each with the moment it ceased
+    to be in force; None: it was not in the files
+    """
 
     def chain(self, *, connector_open: bool) -> Chain:
         """Standing, damp and dust with the connector open or not."""
@@ -197,13 +201,34 @@ def _kind(fixture: Fixture, show: Show) -> Kind:
     )
 
 
-def compile_rig(show: Show) -> Rig:
-    """Sort the fixtures of a show into distinct exposures."""
+def compile_rig(show: Show, earlier: Sequence[tuple[Show, float]] = ()) -> Rig:
+    """Sort the fixtures of a show into distinct exposures.
+
+    Parameters
+    ----------
+    show : as the files stand
+    earlier : revisions before it in their order, each with the moment (seconds) it ceased to
+        be in force; history goes by the one that was
+
+    Notes
+    -----
+    Of an earlier revision the rig counts: where and how fixtures hung, their codes, covers and
+    roofs. Policy and site are those of now throughout.
+    """
+    then = [
+        ({f.id: _kind(f, replace(old, policy=show.policy)) for f in old.fixtures}, until_s)
+        for old, until_s in earlier
+    ]
     seen: dict[Kind, int] = {}
     kind_of = np.empty(len(show.fixtures), dtype=np.intp)
     index_of: dict[str, int] = {}
     for i, fixture in enumerate(show.fixtures):
-        kind_of[i] = seen.setdefault(_kind(fixture, show), len(seen))
+        kind = _kind(fixture, show)
+        if then:
+            past = tuple((until_s, kinds.get(fixture.id)) for kinds, until_s in then)
+            if any(old != kind for _, old in past):
+                kind = replace(kind, earlier=past)
+        kind_of[i] = seen.setdefault(kind, len(seen))
         index_of[fixture.id] = i
     return Rig(show, tuple(seen), kind_of, index_of)
 

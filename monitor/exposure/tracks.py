@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -24,6 +24,8 @@ class Segment(NamedTuple):
     covered_since_s: float | None
     """When the cover that is on was last logged on; None: no cover"""
     connector_open: bool
+    kind: Kind
+    """As the show folder had it then"""
 
     @property
     def covered(self) -> bool:
@@ -72,14 +74,23 @@ def _part_only(entry: LogEntry) -> bool:
     return entry.entry in _FOR_THE_BETTER or entry.result == "dry"
 
 
+def _successions(kind: Kind) -> list[tuple[tuple[float, Kind | None], Kind | None]]:
+    """Each earlier kind with the one that took over from it."""
+    after = [old for _, old in kind.earlier[1:]] + [replace(kind, earlier=())]
+    return list(zip(kind.earlier, after, strict=True)) if kind.earlier else []
+
+
 class _Walk:
     """The log walked once for one exposure; `fixture_id` None: entries for positions only."""
 
     def __init__(self, kind: Kind, fixture_id: str | None, rig: Rig) -> None:
-        self._kind, self._fixture_id, self._rig = kind, fixture_id, rig
-        self._position, self._place = kind.position, kind.place
+        self._turns = [(until_s, after) for (until_s, _), after in _successions(kind)]
+        first = kind.earlier[0][1] if kind.earlier else kind
+        self._there = first is not None
+        self._kind, self._fixture_id, self._rig = first or kind, fixture_id, rig
+        self._position, self._place = self._kind.position, self._kind.place
         self._covered_since: float | None = None
-        self._connector_open = kind.connector_open
+        self._connector_open = self._kind.connector_open
         self._out_since: float | None = None
         self._segments: list[Segment] = []
         self._dry: list[float] = []
@@ -96,11 +107,15 @@ class _Walk:
         placed = next(
             (e for e in log if self._concerns(e) and e.entry in _WHERE_IT_IS), None
         )  # what is covered or brought in with no put-out before it was out from load-in
-        if placed is None or placed.entry != "put-out":
+        unplaced = placed is None or placed.entry != "put-out"
+        if unplaced and self._there:
             self._out_since = out_from_s
         for entry in log:
-            if self._concerns(entry):
-                self._take(entry, to_epoch(entry.at))
+            at = to_epoch(entry.at)
+            self._turn(at, unplaced=unplaced, out_from_s=out_from_s)
+            if self._there and self._concerns(entry):
+                self._take(entry, at)
+        self._turn(np.inf, unplaced=unplaced, out_from_s=out_from_s)
         self._close(np.inf)
         return Track(
             tuple(self._segments),
@@ -109,6 +124,25 @@ class _Walk:
             self._wet_inside,
             tuple(dict.fromkeys(self._notes)),
         )
+
+    def _turn(self, until_s: float, *, unplaced: bool, out_from_s: float) -> None:
+        """Take up every revision of the show folder that came into force by a moment."""
+        while self._turns and self._turns[0][0] <= until_s:
+            at, kind = self._turns.pop(0)
+            self._close(at)
+            was_there, self._there = self._there, kind is not None
+            if kind is None:
+                self._out_since = self._covered_since = None
+                continue
+            if not was_there and unplaced:
+                self._out_since = max(at, out_from_s)
+            before, self._kind = self._kind, kind
+            if not was_there or self._position == before.position:
+                self._position, self._place = kind.position, kind.place
+            if kind.connector_open != before.connector_open:
+                self._connector_open = kind.connector_open
+            if kind.cover is None:
+                self._covered_since = None
 
     def _close(self, at: float) -> None:
         """End the span that runs, because something about it changes."""
@@ -123,6 +157,7 @@ class _Walk:
                     self._place,
                     self._covered_since,
                     self._connector_open,
+                    self._kind,
                 )
             )
         self._out_since = max(at, self._out_since)

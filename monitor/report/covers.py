@@ -14,7 +14,7 @@ def cover_spans(material: Material, g: int) -> tuple[tuple[float, float], ...]:
 
     As the exposure counts it; in hours of no weather it stays as it was.
     """
-    kind, track = material.exposure.groups[g]
+    track = material.exposure.groups[g].track
     steps = material.exposure.steps
     weather, site = steps.weather, material.show.site
     open_gust = gust_10m(
@@ -29,6 +29,7 @@ def cover_spans(material: Material, g: int) -> tuple[tuple[float, float], ...]:
     begin, end = material.period
     found = []
     for segment in track.segments:
+        kind = segment.kind
         start, stop = max(segment.start_s, begin), min(segment.end_s, end)
         if not segment.covered or kind.cover is None or stop <= start:
             continue

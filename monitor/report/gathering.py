@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 from monitor.domain import BadInputError, Problem, Weather
 from monitor.evaluation import nothing_known
 from monitor.exposure.assess import assess
-from monitor.exposure.rig import compile_rig
 from monitor.feeds.past import as_it_was
 from monitor.report.material import Material
+from monitor.show import rig_through_time
 from monitor.store import chain, history, outbox
 from monitor.store.runs import weather_runs
 from monitor.units import to_epoch, to_moment
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from sqlite_utils import Database
 
@@ -30,6 +30,7 @@ def material_from(
     now: datetime,
     from_: datetime | None = None,
     to: datetime | None = None,
+    environ: Mapping[str, str] | None = None,
 ) -> Material:
     """The material of a report on what happened between two moments.
 
@@ -38,6 +39,7 @@ def material_from(
     db : the show's history
     folder : the show as its files stand
     now : when the report is made
+    environ : variables, to read the revisions of the folder that were kept
     from_, to : the period; None: from load-in (or the first put-out before it), to load-out
         or now. Never past now: what has not happened yet is no history.
 
@@ -52,7 +54,7 @@ def material_from(
     start, end = _period(show, first, now, from_, to)
     log = tuple(e for e in everything if to_epoch(e.at) <= end)
     runs = weather_runs(db)
-    rig = compile_rig(show)
+    rig = rig_through_time(db, folder, environ or {}, now)
     before = None
     if start > first:
         earlier = _past(runs, show, first, start)
@@ -118,13 +120,13 @@ def _notes(db: Database, show: Show, start: float, first: float) -> tuple[str, .
     kept = [r.revision for r in history.revisions(db)]
     if kept and kept[-1] != show.revision:
         notes.append(
-            "The show's files were changed since they were last watched; the figures follow the "
-            "files as they are now."
+            "The show's files were changed since they were last watched; what came before goes "
+            "by the files that were in force then."
         )
     elif len(set(kept)) > 1:
         notes.append(
             f"The show's files changed while it was watched ({len(set(kept))} versions are kept); "
-            "the figures follow the last."
+            "each span goes by the files that were in force then, policy and site by those of now."
         )
     if start > first:
         notes.append("Used is counted from load-in; depths and hours are those of the period.")

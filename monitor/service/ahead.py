@@ -80,7 +80,7 @@ def _looked(
     runs.catch_up(db)
     log = log_entries(db)
     found = evaluate(
-        watched.rig,
+        watch.rig(db, now),
         past=runs.past(show, log, now),
         ahead=runs.ahead(show, now),
         log=[entry for entry in log if entry.at <= now],

@@ -68,7 +68,7 @@ class Cycle:
         show = watched.show
         before = _state(db)
         found = evaluate(
-            watched.rig,
+            self.watch.rig(db, now),
             past=self.runs.past(show, log, now),
             ahead=self.runs.ahead(show, now),
             log=[entry for entry in log if entry.at <= now],

@@ -6,12 +6,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from monitor.domain import BadInputError, Problem, UnableError
-from monitor.exposure.rig import Rig, compile_rig
-from monitor.show import ShowFolder, read_show, secret
+from monitor.exposure.rig import Rig
+from monitor.show import ShowFolder, read_show, rig_through_time, secret
+from monitor.store.history import revisions
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from datetime import datetime
     from pathlib import Path
+
+    from sqlite_utils import Database
 
     from monitor.domain import Contact, Show
 
@@ -22,10 +26,9 @@ Signature = tuple[tuple[str, int, int], ...]
 
 @dataclass(frozen=True, slots=True)
 class Watched:
-    """A show folder as read, with its rig compiled."""
+    """A show folder as read."""
 
     folder: ShowFolder
-    rig: Rig
 
     @property
     def show(self) -> Show:
@@ -49,12 +52,21 @@ class FolderWatch:
         self._environ = environ
         self._seen = self._taken = self._signature()
         self.current = self._read()
+        self._rig: tuple[tuple[str, tuple[int, ...]], Rig] | None = None
         self.broken: BadInputError | UnableError | None = None
         """Why the files as they stand now are not used; None where they are."""
 
     def secret(self, reference: str) -> str:
         """Read a secret reference at the moment it is needed."""
         return secret(reference, self._environ, self.path)
+
+    def rig(self, db: Database, now: datetime) -> Rig:
+        """The rig with its history; compiled again when a revision has come into force."""
+        watched, kept = self.current, tuple(r.id for r in revisions(db))
+        known = (watched.show.revision, kept)
+        if self._rig is None or self._rig[0] != known:
+            self._rig = (known, rig_through_time(db, watched.folder, self._environ, now))
+        return self._rig[1]
 
     def look(self) -> bool:
         """Read the folder again if it has changed; True where it has, for better or worse.
@@ -76,8 +88,7 @@ class FolderWatch:
         return mended or self.current.show.revision != before
 
     def _read(self) -> Watched:
-        folder = read_show(self.path, self._environ)
-        return Watched(folder, compile_rig(folder.show))
+        return Watched(read_show(self.path, self._environ))
 
     def _signature(self) -> Signature:
         """What changes whenever a file is written; reading them all would cost more."""

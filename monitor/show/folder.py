@@ -44,7 +44,11 @@ def read_show(folder: Path, environ: Mapping[str, str]) -> ShowFolder:
 
     Raises BadInputError with every problem of every file; nothing is written.
     """
-    files = _files(folder)
+    return folder_of(_files(folder), folder, environ)
+
+
+def folder_of(files: Mapping[str, bytes], folder: Path, environ: Mapping[str, str]) -> ShowFolder:
+    """The same from files at hand, such as a revision that was kept."""
     problems = [_absent(name) for name in (SHOW_FILE, FIXTURES_FILE) if name not in files]
     notes: list[Problem] = []
     problems += _sheet_problems(files)
