@@ -11,6 +11,7 @@ import base64
 import binascii
 import hashlib
 import hmac
+import threading
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from typing import TYPE_CHECKING
@@ -22,11 +23,15 @@ from monitor import __version__
 from monitor.alerts import envelope
 from monitor.alerts.words import one_line
 from monitor.domain import Outcome
+from monitor.feeds.exchange import one_line_session
+from monitor.feeds.line import Line
 
 if TYPE_CHECKING:
     from monitor.domain import Contact, Message
 
 TIMEOUT_S = (3.05, 20.0)
+DEADLINE_S = 45.0
+"""For the whole of one attempt, however slowly the answer drips."""
 """To connect, and for each piece of the answer [s]."""
 
 ANSWER_BYTES = 500
@@ -63,9 +68,13 @@ def send(
         signed = headers(body, row_id, secret or "", now)
     except BadSecretError as fault:
         return _lasting(f"contact {contact.name}: {fault}")
+    line = Line()
+    watch = threading.Timer(DEADLINE_S, line.cut)
+    watch.daemon = True
+    watch.start()
     try:
         with (
-            requests.Session() as session,
+            one_line_session(line) as session,
             session.post(
                 contact.url,
                 data=body,
@@ -77,7 +86,12 @@ def send(
         ):
             return _read(answer, _host(contact.url), now)
     except (requests.exceptions.RequestException, ValueError) as fault:
+        if line.cut_off:
+            return _passing(f"{_host(contact.url)} did not answer within {DEADLINE_S:.0f} s")
         return _failed(fault, _host(contact.url))
+    finally:
+        watch.cancel()
+        line.release()
 
 
 def _failed(fault: Exception, host: str) -> Outcome:
@@ -140,8 +154,13 @@ def _said(answer: requests.Response) -> str:
         start = next(answer.iter_content(ANSWER_BYTES), b"")
     except requests.exceptions.RequestException:
         return ""
-    text = one_line(start[:ANSWER_BYTES].decode("utf-8", "replace"))[:120]
-    return f": {text}" if text else ""
+    text = one_line(start[:ANSWER_BYTES].decode("utf-8", "replace"))
+    # A refusal likes to repeat the address, and the address may hold a key.
+    address = urlsplit(answer.url or "")
+    for part in (address.query, address.path):
+        if len(part) > 1:
+            text = text.replace(part, "...")
+    return f": {text[:120]}" if text else ""
 
 
 def _retry_after(answer: requests.Response, now: datetime) -> float | None:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from monitor.cli.exit_codes import ATTENTION
 from monitor.cli.surroundings import (
     DATABASE,
     environ,
@@ -53,4 +54,7 @@ def report(out: Path, from_text: str | None, to_text: str | None, folder: Path) 
         material = material_from(db, found, now(), from_, to, environ())
     written = write_report(out, material)
     tell(f"Wrote {file}" for file in written)
+    if material.chain is not None and not material.chain.ok:
+        click.echo(f"The history does not hold: {material.chain.says}", err=True)
+        return ATTENTION
     return 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 import click
@@ -38,7 +39,7 @@ def ahead(folder: Path, json_file: str | None) -> int:
 def run(folder: Path) -> int:
     """Watch the weather and tell the crew, until stopped (Ctrl-C, or a polite kill)."""
     settle_licences(folder, _sheets_of(folder))
-    service.serve(folder, environ(), clock=now, say=click.echo)
+    service.serve(folder, environ(), clock=now, say=_say)
     return DONE
 
 
@@ -46,3 +47,9 @@ def _sheets_of(folder: Path) -> list[tuple[Sheet, Feed]]:
     """The sheet of every feed of the show that asks a server."""
     feeds = read(folder).show.feeds
     return [(find_sheet(feed.sheet, folder), feed) for feed in feeds if feed.sheet != RECORD]
+
+
+def _say(line: str) -> None:
+    """Print a line of the service; a terminal that is gone, or a full log, must not end it."""
+    with suppress(OSError):
+        click.echo(line)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Rejected", "decode"]
 
+_CLOCKS_DIFFER = timedelta(minutes=5)
 _ROUNDING_MPS = 0.1
 """Mean and gust are rounded each for itself; less than this is no contradiction [m/s]."""
 
@@ -73,7 +75,7 @@ def decode(
         wind_height_m=wind_height_m,
         source=sheet.id,
         credit=sheet.feed.credit,
-        issued_at=_issued(answer, headers or {}, sheet),
+        issued_at=_believed(_issued(answer, headers or {}, sheet), fetched_at),
         fetched_at=fetched_at,
         members=members,
         feed_of=(0,) * len(members),
@@ -149,6 +151,13 @@ def _gusts(gust: Floats, wind: Floats, told: list[str]) -> Floats:
     dropped = Counter({"below the mean wind": int(below.sum())})
     settle_dropped("gust", dropped, int(np.isfinite(gust).sum()), told)
     return np.where(below, np.nan, gust)
+
+
+def _believed(issued: datetime | None, fetched_at: datetime | None) -> datetime | None:
+    """No run is issued after it is read: such a stamp would make every later run look old."""
+    if issued is not None and fetched_at is not None and issued - fetched_at > _CLOCKS_DIFFER:
+        return None
+    return issued
 
 
 def _issued(answer: Any, headers: Mapping[str, str], sheet: Sheet) -> datetime | None:

@@ -96,7 +96,7 @@ def exchange(
     """Ask, follow at most three redirects, read all; raises Broken."""
     line = Line()
     own = session is None
-    session = session or _session(line)
+    session = session or one_line_session(line)
     ends_at = time.monotonic() + limits.deadline_s
     watch = threading.Timer(limits.deadline_s, line.cut)
     watch.daemon = True
@@ -141,7 +141,8 @@ def _tried(
         time.sleep(pause)
 
 
-def _session(line: Line) -> requests.Session:
+def one_line_session(line: Line) -> requests.Session:
+    """A session whose one connection can be cut from outside."""
     session = requests.Session()
     session.mount("https://", LineAdapter(line))
     session.mount("http://", LineAdapter(line))

@@ -88,16 +88,16 @@ class RunsKept:
     def add(self, run: StoredRun) -> None:
         """Take in one run."""
         weather = run.weather
+        last = self.newest.get(weather.source)
+        if last is not None and _issued_before(weather, last.weather):
+            # An old copy from a server on the way: what is newer still holds.
+            return
         kept = [without_overtaken(older, weather) for older in self._runs]
         # Forecasts of what is over are not looked through again for every later run.
         is_over = [bool(r.forecast.all()) and _over_by(r, run.received_at) for r in kept]
         self._over += [r for r, over in zip(kept, is_over, strict=True) if over and len(r.starts)]
         self._runs = [r for r, over in zip(kept, is_over, strict=True) if not over]
         self._runs.append(without_hindsight(weather))
-        last = self.newest.get(weather.source)
-        if last is not None and _issued_before(weather, last.weather):
-            # An old copy from a server on the way: what is newer still holds.
-            return
         self.newest[weather.source] = run
 
     def past(self, show: Show, log: Sequence[LogEntry], now: datetime) -> Weather | None:

@@ -150,6 +150,7 @@ class _Service:
         self._offset = clock().timestamp() - time.monotonic()
         self._started_at = time.monotonic()
         self._asked_once = threading.Event()
+        self._waking = threading.Lock()
         self._scheduler = self._scheduled()
 
     def run(self) -> None:
@@ -159,7 +160,10 @@ class _Service:
             while not self._stop.wait(self._pace.clock_s):
                 self._mind_the_clock()
         finally:
-            self._stop.set()
+            # Shutting down holds the scheduler's lock until the last job ends; a job that asked
+            # for another one meanwhile would wait for that lock for ever.
+            with self._waking:
+                self._stop.set()
             self._scheduler.shutdown(wait=True)
 
     def _scheduled(self) -> Any:
@@ -263,8 +267,9 @@ class _Service:
     def _wake(self, name: str) -> None:
         """Have a job run now; where it is running, it looks again in its own time."""
         # It may be gone already, when the service is being stopped.
-        with suppress(JobLookupError):
-            self._scheduler.modify_job(name, next_run_time=datetime.now(UTC))
+        with self._waking, suppress(JobLookupError):
+            if not self._stop.is_set():
+                self._scheduler.modify_job(name, next_run_time=datetime.now(UTC))
 
     def _fault(self, part: Part, fault: Exception) -> None:
         self._faults.fails(lambda: open_database(self._path), part, fault, self._clock())

@@ -59,7 +59,10 @@ def send(
     """Queue a message, one row for each contact and recipient."""
     for contact in show.contacts:
         for recipient in recipients(contact):
-            cancel_older(db, message.thread, contact.name, recipient, now)
+            ended = message.stage in ("stop", "stood-down")
+            if ended or wants(contact, message):
+                # Where the newer word is not wanted, the older one is still to arrive.
+                cancel_older(db, message.thread, contact.name, recipient, now)
             if wants(contact, message) and (contact.name, recipient) not in leave_out:
                 enqueue(db, message, contact.name, recipient, at=now, expires_at=expires)
 
