@@ -13,7 +13,7 @@ from monitor.builtin import builtin
 from monitor.domain import BadInputError, Problem
 from monitor.feeds.sheet_lint import RECORD, Finding, findings
 from monitor.feeds.sheet_parts import CANONICAL, Sheet, part_at
-from monitor.feeds.toml_places import Path, line_of, toml_places
+from monitor.toml_places import Path, line_of, toml_places
 
 if TYPE_CHECKING:
     import pathlib

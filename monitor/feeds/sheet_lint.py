@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from monitor.feeds.sheet_parts import Sheet, VariablePart
-    from monitor.feeds.toml_places import Path
+    from monitor.toml_places import Path
 
 RECORD = "record"
 """The id in `[[feeds]]` that stands for a weather record file and needs no sheet."""

@@ -10,7 +10,7 @@ from monitor.builtin import builtin
 from monitor.domain import BadInputError
 from monitor.feeds.sheet import builtin_ids, builtin_sheet, find_sheet, read_sheet
 from monitor.feeds.template import BLANKS, NUMBERS, filled, template_fault
-from monitor.feeds.toml_places import line_of, toml_places
+from monitor.toml_places import line_of, toml_places
 
 HEAD = 'extends = "open-meteo"\n'
 
@@ -244,10 +244,15 @@ def test_lines_of_keys():
         ("top",): 2,
         ("one",): 3,
         ("one", "list"): 4,
+        ("one", "list", 0): 5,
+        ("one", "list", 1): 6,
         ("one", "text"): 7,
         ("one", "raw"): 11,
         ("one", "inline"): 12,
+        ("one", "inline", "x"): 12,
+        ("one", "inline", "y"): 13,
         ("one", "quoted.key"): 14,
+        ("one", "dotted"): 15,
         ("one", "dotted", "key"): 15,
         ("many",): 16,
         ("many", 0): 16,
@@ -257,7 +262,7 @@ def test_lines_of_keys():
         ("many", 1, "under"): 20,
         ("many", 1, "under", "b"): 21,
     }
-    assert line_of(places, ("one", "inline", "y")) == 12
+    assert line_of(places, ("one", "inline", "z")) == 12
     assert line_of(places, ("nowhere",)) is None
 
 
