@@ -60,9 +60,10 @@ def verdict(
 
 def excerpt(request: Asked, answer: Answer) -> str:
     """The beginning of the body on one line, without any key."""
-    text = answer.body[:_EXCERPT].decode("utf-8", "replace")
+    # Masked before it is cut: a key over the edge would show in part.
+    text = request.masked(answer.body[: 4 * _EXCERPT].decode("utf-8", "replace"))
     printable = "".join(c if c.isprintable() else " " for c in text)
-    return request.masked(" ".join(printable.split()))
+    return request.masked(" ".join(printable.split()))[:_EXCERPT]
 
 
 def _by_status(sheet: Sheet, host: str, status: int, reason: str) -> Verdict:

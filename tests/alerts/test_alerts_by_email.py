@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import base64
 import time
 from dataclasses import replace
 from email import message_from_bytes, policy
@@ -275,3 +276,11 @@ def test_an_address_is_one_address(mail_server, recipient):
 def test_a_domain_in_another_script_is_looked_up_in_ascii():
     # RFC 3492 and the IDNA registry give bücher as xn--bcher-kva
     assert mail.address("ines@bücher.example").addr_spec == "ines@xn--bcher-kva.example"
+
+
+def test_a_log_in_that_a_server_repeats_is_not_kept():
+    secret = "correct horse battery"
+    line = base64.b64encode(f"\0user\0{secret}".encode()).decode()
+    said = by_email._plain(f"504 Unrecognized: AUTH PLAIN {line}", secret)
+    assert said == "504 Unrecognized: AUTH PLAIN ***"
+    assert by_email._plain("535 wrong: correct horse battery", secret) == "535 wrong: ***"
