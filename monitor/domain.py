@@ -390,6 +390,19 @@ class LogEntry:
     note: str | None = None
 
 
+WEATHER_VALUES = (
+    "rain_mm",
+    "wind_mps",
+    "gust_mps",
+    "wind_from_deg",
+    "temp_c",
+    "dew_point_c",
+    "cloud_pct",
+    "thunder",
+)
+"""The (member, step) arrays of Weather, in the order of a weather record's columns."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Weather:
     """Weather over steps, for one or more members, in canonical units.
@@ -452,19 +465,7 @@ class Weather:
 
     def take(self, index: NDArray[np.intp]) -> Weather:
         """The steps at `index`, in that order."""
-        columns = {
-            name: getattr(self, name)[:, index]
-            for name in (
-                "rain_mm",
-                "wind_mps",
-                "gust_mps",
-                "wind_from_deg",
-                "temp_c",
-                "dew_point_c",
-                "cloud_pct",
-                "thunder",
-            )
-        }
+        columns = {name: getattr(self, name)[:, index] for name in WEATHER_VALUES}
         return replace(
             self,
             starts=self.starts[index],

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.domain import WEATHER_VALUES as VALUES
 from monitor.domain import Bools, Floats, Terrain, Weather
 from monitor.exposure.wind import gust_10m, roughness_coefficient, wind_10m
 from monitor.units import to_epoch
@@ -20,16 +21,6 @@ from monitor.units import to_epoch
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-VALUES = (
-    "rain_mm",
-    "wind_mps",
-    "gust_mps",
-    "wind_from_deg",
-    "temp_c",
-    "dew_point_c",
-    "cloud_pct",
-    "thunder",
-)
 _OPEN_HEIGHT_M = 10.0
 
 Index = NDArray[np.intp]

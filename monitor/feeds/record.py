@@ -11,25 +11,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from monitor.domain import BadInputError, Weather, WindBasis
+from monitor.domain import WEATHER_VALUES, BadInputError, Weather, WindBasis
 from monitor.feeds.row_faults import Faults
 from monitor.feeds.table import Table, read_table
 from monitor.units import SECONDS_PER_MINUTE, to_moment
 
-COLUMNS = (
-    "starts_at",
-    "minutes",
-    "rain_mm",
-    "wind_mps",
-    "gust_mps",
-    "wind_from_deg",
-    "temp_c",
-    "dew_point_c",
-    "cloud_pct",
-    "thunder",
-)
+COLUMNS = ("starts_at", "minutes", *WEATHER_VALUES)
 REQUIRED = COLUMNS[:3]
-_VALUES = COLUMNS[2:]
 
 # What cannot be, whatever the weather: (least, most) in the column's own unit.
 POSSIBLE: dict[str, tuple[float, float]] = {
@@ -79,7 +67,7 @@ def read_record(
     if faults.found:
         raise BadInputError(faults.problems())
     values = np.array([row.values for row in rows], dtype=np.float64).T
-    by_name = {key: values[i][np.newaxis, :] for i, key in enumerate(_VALUES)}
+    by_name = {key: values[i][np.newaxis, :] for i, key in enumerate(WEATHER_VALUES)}
     return Weather(
         starts=np.array([row.start for row in rows]),
         ends=np.array([row.end for row in rows]),
@@ -100,7 +88,7 @@ def write_record(weather: Weather) -> bytes:
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
-    columns = [getattr(weather, key)[0].tolist() for key in _VALUES]
+    columns = [getattr(weather, key)[0].tolist() for key in WEATHER_VALUES]
     minutes = ((weather.ends - weather.starts) / SECONDS_PER_MINUTE).tolist()
     for start, length, *values in zip(weather.starts.tolist(), minutes, *columns, strict=True):
         *numbers, thunder = values
@@ -145,7 +133,7 @@ def _check_headings(table: Table, faults: Faults, told: list[str]) -> None:
 
 def _rows(table: Table, faults: Faults) -> list[_Row]:
     place = {key: i for i, key in enumerate(table.headings)}
-    wanted = [(key, place.get(key)) for key in _VALUES]
+    wanted = [(key, place.get(key)) for key in WEATHER_VALUES]
     width = len(table.headings)
     rows = []
     for line, cells in table.rows:

@@ -18,24 +18,11 @@ from typing import Any, TypeVar, Union, cast, get_args, get_origin, get_type_hin
 
 import numpy as np
 
-from monitor.domain import Weather
+from monitor.domain import WEATHER_VALUES, Weather
 
 R = TypeVar("R")
 
-_WEATHER_ARRAYS = (
-    "starts",
-    "ends",
-    "rain_mm",
-    "wind_mps",
-    "gust_mps",
-    "wind_from_deg",
-    "temp_c",
-    "dew_point_c",
-    "cloud_pct",
-    "thunder",
-    "weights",
-    "forecast",
-)
+_WEATHER_ARRAYS = ("starts", "ends", *WEATHER_VALUES, "weights", "forecast")
 
 
 def to_text(moment: datetime) -> str:

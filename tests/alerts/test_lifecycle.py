@@ -566,3 +566,17 @@ def test_wind_and_thunder_that_are_not_known_are_said():
     (told,) = life.at(9.0, plan_of(job(), wind_known=False, thunder_known=False))
     assert any("wind just now is not known" in sentence for sentence in told.facts.extra)
     assert any("Thunder is not known" in sentence for sentence in told.facts.extra)
+
+
+def test_spent_gear_that_nobody_may_reach_is_told_at_once():
+    """No order was ever given for it: the service began when it was wet already."""
+    life = Life()
+    wet = care()
+    wet = replace(wet, facts=replace(wet.facts, used=1.2))
+    (stop,) = life.at(0.0, plan_of(wet, spent=("f1",), blocked=("truss",)))
+    assert (stop.kind, stop.stage, stop.action) == ("stop", "stop", None)
+    assert stop.isolate_at == "DIST-1"
+    assert life.stages(0.1, plan_of(wet, spent=("f1",), blocked=("truss",))) == []
+    assert life.stages(0.5, plan_of(wet, spent=("f1",))) == []
+    (asked,) = life.at(1.0, plan_of(wet, spent=("f1",)))
+    assert (asked.stage, asked.action) == ("notice", "inspect")

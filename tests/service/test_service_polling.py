@@ -198,6 +198,8 @@ def test_an_old_copy_does_not_replace_a_newer_forecast(stage):
     kept.add(issued(30, 1))
     kept.add(issued(10, 2))
     assert kept.newest["local-weather"].id == 1
+    # nor does it overwrite what the newer one said of the hours between
+    assert len(kept._runs) == 1
     kept.add(issued(40, 3))
     assert kept.newest["local-weather"].id == 3
 
