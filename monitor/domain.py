@@ -338,6 +338,33 @@ class Contact:
 
 
 @dataclass(frozen=True, slots=True)
+class Gauge:
+    """One `[[gauges]]` entry: a station on the site that measures. `file`: a CSV that grows."""
+
+    station: str
+    every_minutes: float = 5.0
+    """How often it is heard of when it works."""
+    wind_height_m: float = 10.0
+    wind_basis: WindBasis = "local"
+    file: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WarningsFrom:
+    """One `[[warnings]]` entry: where an official warning service publishes."""
+
+    name: str
+    url: str
+    form: Literal["cap", "geojson"] = "cap"
+    """`cap`: an Atom or RSS index of CAP messages, or one message; `geojson`: features."""
+    areas: tuple[str, ...] = ()
+    """Area codes that count as the site's beside what the shapes say."""
+    language: str | None = None
+    contact: str | None = None
+    poll_minutes: float = 10.0
+
+
+@dataclass(frozen=True, slots=True)
 class Page:
     """Where the page will listen."""
 
@@ -359,6 +386,8 @@ class Show:
     crew: Crew = field(default_factory=Crew)
     feeds: tuple[Feed, ...] = ()
     contacts: tuple[Contact, ...] = ()
+    gauges: tuple[Gauge, ...] = ()
+    warnings: tuple[WarningsFrom, ...] = ()
     page: Page = field(default_factory=Page)
     revision: str = ""
     """sha256 over the files of the folder."""

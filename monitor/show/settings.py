@@ -235,6 +235,28 @@ class ContactPart(Part):
     path: Text | None = None
 
 
+class GaugePart(Part):
+    """A station on the site that measures."""
+
+    station: Identifier = Field(description="a short name of its own, as its readings give it")
+    every_minutes: Annotated[float, Between(0.1, 180)] = 5.0
+    wind_height_m: Annotated[float, Between(0, 200, above=True)] = 10.0
+    wind_basis: Annotated[WindBasis, OneOf("open", "local")] = "local"
+    file: Text | None = None
+
+
+class WarningsPart(Part):
+    """Where an official warning service publishes."""
+
+    name: Text = Field(description="the service, as messages should name it")
+    url: Text = Field(description="the address of its CAP index or GeoJSON")
+    form: Annotated[Literal["cap", "geojson"], OneOf("cap", "geojson")] = "cap"
+    areas: Annotated[tuple[Text, ...], Several] = ()
+    language: Text | None = None
+    contact: Text | None = None
+    poll_minutes: Annotated[float, Between(1, 1440)] = 10.0
+
+
 class PagePart(Part):
     """The duty page."""
 
@@ -267,6 +289,8 @@ class ShowSettings(BaseSettings):
     policy: PolicyPart
     feeds: tuple[FeedPart, ...] = ()
     contacts: tuple[ContactPart, ...] = ()
+    gauges: tuple[GaugePart, ...] = ()
+    warnings: tuple[WarningsPart, ...] = ()
     page: PagePart = PagePart()
 
 
@@ -285,6 +309,8 @@ LISTED_SECTIONS: dict[str, type[Part]] = {
     "covers": CoverPart,
     "feeds": FeedPart,
     "contacts": ContactPart,
+    "gauges": GaugePart,
+    "warnings": WarningsPart,
 }
 
 

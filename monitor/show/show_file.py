@@ -12,7 +12,7 @@ from pydantic import ValidationError
 
 from monitor.domain import BadInputError, Problem, Show, Site
 from monitor.feeds.sheet import builtin_ids
-from monitor.show import contacts, plan
+from monitor.show import contacts, outside, plan
 from monitor.show.explain import explain
 from monitor.show.findings import SHOW_FILE, Findings
 from monitor.show.nearest import suggestion
@@ -23,12 +23,14 @@ from monitor.show.settings import (
     CoverPart,
     EventPart,
     FeedPart,
+    GaugePart,
     PagePart,
     Part,
     PositionPart,
     RoofPart,
     ShowSettings,
     SitePart,
+    WarningsPart,
     validated,
 )
 from monitor.toml_places import toml_places
@@ -38,7 +40,19 @@ if TYPE_CHECKING:
     from pathlib import Path
     from zoneinfo import ZoneInfo
 
-    from monitor.domain import Contact, Cover, Event, Feed, Fixture, Page, Policy, Position, Roof
+    from monitor.domain import (
+        Contact,
+        Cover,
+        Event,
+        Feed,
+        Fixture,
+        Gauge,
+        Page,
+        Policy,
+        Position,
+        Roof,
+        WarningsFrom,
+    )
     from monitor.toml_places import Path as Place
 
 _TOML_LINE = re.compile(r"\(at (?:line (\d+)|end of document)")
@@ -68,6 +82,8 @@ class ShowFile:
     policy: Policy | None = None
     feeds: tuple[Feed, ...] = ()
     contacts: tuple[Contact, ...] = ()
+    gauges: tuple[Gauge, ...] = ()
+    warnings: tuple[WarningsFrom, ...] = ()
     page: Page | None = None
 
     @classmethod
@@ -91,6 +107,8 @@ class ShowFile:
             crew=plan.crew(settings.crew),
             feeds=self.feeds,
             contacts=self.contacts,
+            gauges=self.gauges,
+            warnings=self.warnings,
             page=self.page,
             revision=revision,
         )
@@ -171,6 +189,8 @@ def _judged(
     for section, key in (("roofs", "id"), ("positions", "id"), ("covers", "id")):
         plan.refuse_twins(section, key, _listed(merged, section), findings)
     plan.refuse_twins("contacts", "name", _listed(merged, "contacts"), findings)
+    plan.refuse_twins("gauges", "station", _listed(merged, "gauges"), findings)
+    plan.refuse_twins("warnings", "name", _listed(merged, "warnings"), findings)
     roofs: dict[str, Roof] = {}
     for _, roof_part in _sound(merged, "roofs", RoofPart):
         roofs.setdefault(roof_part.id, plan.roof(roof_part))
@@ -197,6 +217,11 @@ def _judged(
         contacts.contact(part, at, folder, environ, findings)
         for at, part in _sound(merged, "contacts", ContactPart)
     )
+    gauges = tuple(outside.gauge(part) for _, part in _sound(merged, "gauges", GaugePart))
+    warnings = tuple(
+        outside.warnings_from(part, at, findings)
+        for at, part in _sound(merged, "warnings", WarningsPart)
+    )
     site = _section(merged, "site", SitePart)
     zone = site.timezone if site is not None else _zone(merged)
     event_part = _section(merged, "event", EventPart)
@@ -218,6 +243,8 @@ def _judged(
         policy=None if settings is None else plan.policy(settings.policy, findings),
         feeds=feeds,
         contacts=told or (contacts.nobody_told(folder),),
+        gauges=gauges,
+        warnings=warnings,
         page=None if page_part is None else contacts.page(page_part, findings),
     )
 

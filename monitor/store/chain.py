@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
-Kind = Literal["weather", "revision", "log", "alert", "message", "outcome"]
+Kind = Literal["weather", "revision", "log", "alert", "message", "outcome", "reading", "warning"]
 Cell = str | int | None
 
 START = "0" * 64
@@ -58,6 +58,10 @@ _BOUND: dict[Kind, _Bound] = {
         ("key", "change", "contact", "recipient", "thread", "queued_at", "expires_at", "body"),
     ),
     "outcome": _Bound("outcomes", ("message", "at", "attempt", "result", "detail")),
+    "reading": _Bound("readings", ("station", "at", "received_at", "body")),
+    "warning": _Bound(
+        "official_warnings", ("service", "identifier", "received_at", "body", "raw_sha256")
+    ),
 }
 
 
@@ -221,6 +225,9 @@ def _names_in(db: Database, kind: Kind, row: int) -> list[str]:
             "SELECT weather_sha256, body_sha256 FROM weather_runs WHERE id = ?", [row]
         ).fetchone()
         return [name for name in names if name is not None]
+    if kind == "warning":
+        found = db.execute("SELECT raw_sha256 FROM official_warnings WHERE id = ?", [row])
+        return [found.fetchone()[0]]
     if kind == "revision":
         files = db.execute("SELECT files FROM revisions WHERE id = ?", [row]).fetchone()[0]
         return list(json.loads(files).values())

@@ -3,11 +3,11 @@
 A step that has been released is never edited: a change of the tables is a new step at the
 end of `STEPS`.
 
-What came in and what was said (`weather_runs`, `revisions`, `log_entries`,
-`alert_changes`, `messages`, `outcomes`), the bytes they name (`contents`) and the chain over
-them are only ever added to, which triggers hold. What merely steers the work may change:
-`weather_seen` (when a run was last offered again), `outbox` (next try, lease, state) and
-`notes` (ETags, consents, next-try times).
+What came in and what was said (`weather_runs`, `readings`, `official_warnings`, `revisions`,
+`log_entries`, `alert_changes`, `messages`, `outcomes`), the bytes they name (`contents`) and
+the chain over them are only ever added to, which triggers hold. What merely steers the work
+may change: `weather_seen` (when a run was last offered again), `outbox` (next try, lease,
+state), `tokens` (who may write from outside) and `notes` (ETags, consents, next-try times).
 """
 
 from __future__ import annotations
@@ -131,6 +131,36 @@ BEGIN
 END;
 """
 
+_FROM_OUTSIDE = """
+CREATE TABLE readings (
+    id INTEGER PRIMARY KEY,
+    station TEXT NOT NULL,
+    at TEXT NOT NULL,
+    received_at TEXT NOT NULL,
+    body TEXT NOT NULL,
+    UNIQUE (station, at)
+) STRICT;
+
+CREATE TABLE official_warnings (
+    id INTEGER PRIMARY KEY,
+    service TEXT NOT NULL,
+    identifier TEXT NOT NULL,
+    received_at TEXT NOT NULL,
+    body TEXT NOT NULL,
+    raw_sha256 TEXT NOT NULL REFERENCES contents (sha256),
+    UNIQUE (service, identifier)
+) STRICT;
+
+CREATE TABLE tokens (
+    id INTEGER PRIMARY KEY,
+    name TEXT NOT NULL UNIQUE,
+    digest TEXT NOT NULL UNIQUE,
+    made_at TEXT NOT NULL,
+    withdrawn_at TEXT,
+    last_used_at TEXT
+) STRICT;
+"""
+
 _ONLY_ADDED_TO = (
     "contents",
     "chain",
@@ -144,4 +174,6 @@ _ONLY_ADDED_TO = (
 
 STEPS: tuple[str, ...] = (
     _TABLES + "".join(_GUARD.format(table=table) for table in _ONLY_ADDED_TO),
+    _FROM_OUTSIDE
+    + "".join(_GUARD.format(table=table) for table in ("readings", "official_warnings")),
 )

@@ -1,0 +1,38 @@
+"""What the site itself measures, and who warns officially: [[gauges]] and [[warnings]]."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
+
+from monitor.domain import Gauge, WarningsFrom
+
+if TYPE_CHECKING:
+    from monitor.show.findings import Findings
+    from monitor.show.settings import GaugePart, WarningsPart
+    from monitor.toml_places import Path
+
+_LOOPBACK = ("127.0.0.1", "localhost", "::1")
+
+
+def gauge(part: GaugePart) -> Gauge:
+    """A station on the site."""
+    return Gauge(**part.model_dump())
+
+
+def warnings_from(part: WarningsPart, at: Path, findings: Findings) -> WarningsFrom:
+    """A warning service; its address is held to https, as an answer in clear can be forged."""
+    try:
+        url = urlsplit(part.url)
+        host = url.hostname
+    except ValueError:
+        url, host = urlsplit(""), None
+    plain = url.scheme == "http" and host in _LOOPBACK
+    if not host or not (url.scheme == "https" or plain):
+        findings.refuse(
+            (*at, "url"),
+            "bad-url",
+            f"url of {part.name} does not begin with https:// and a host.",
+            "Use https; http is for a server on this machine.",
+        )
+    return WarningsFrom(**part.model_dump())

@@ -1,0 +1,1 @@
+"""The HTTP server beside the service: readings in, health and metrics out."""
