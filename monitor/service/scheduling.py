@@ -10,7 +10,7 @@ import random
 import signal
 import threading
 import time
-from contextlib import closing, contextmanager, suppress
+from contextlib import closing, contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -32,11 +32,14 @@ from monitor.store.history import record_revision
 from monitor.store.outbox import free_leases, undelivered
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from contextlib import AbstractContextManager
     from pathlib import Path
     from types import FrameType
 
     from sqlite_utils import Database
+
+    Beside = Callable[[FolderWatch], AbstractContextManager[Sequence[str]]]
 
 DATABASE_NAME = "dryspell.db"
 DELIVERERS = 3
@@ -66,6 +69,7 @@ def serve(
     say: Callable[[str], None],
     pace: Pace | None = None,
     stop: threading.Event | None = None,
+    beside: Beside | None = None,
 ) -> None:
     """Watch a show until SIGTERM, SIGINT or `stop`; returns after a clean stop.
 
@@ -74,6 +78,8 @@ def serve(
     clock : the wall clock, aware
     say : takes a status line in plain words
     stop : set to end the service from another thread
+    beside : entered once the folder is held and before anything is said, left when the last
+        job has ended; gives the lines to say of it at the start
 
     Raises
     ------
@@ -82,7 +88,7 @@ def serve(
     """
     ending = stop or threading.Event()
     with _signals(ending):
-        _serve(FolderWatch(folder, environ), clock, say, pace or Pace(), ending)
+        _serve(FolderWatch(folder, environ), clock, say, pace or Pace(), ending, beside)
 
 
 def _serve(
@@ -91,6 +97,7 @@ def _serve(
     say: Callable[[str], None],
     pace: Pace,
     stop: threading.Event,
+    beside: Beside | None,
 ) -> None:
     folder, path = watch.path, watch.path / DATABASE_NAME
     if not path.exists():
@@ -100,14 +107,17 @@ def _serve(
     # come and leave with their jobs, are cheap.
     with hold_folder(folder), _opened(path) as db:
         _refuse_unanswered(db, watch)
-        show, now = watch.current.show, clock()
-        with immediate(db):
-            record_revision(db, watch.current.folder.files, show.revision, now)
-            free_leases(db, now)
-            begin_watch(db, now)
-        for line in status.at_start(watch.current, undelivered(db, now), now):
-            say(line)
-        _Service(watch, path, clock, say, pace, stop).run()
+        with nullcontext(()) if beside is None else beside(watch) as told:
+            show, now = watch.current.show, clock()
+            with immediate(db):
+                record_revision(db, watch.current.folder.files, show.revision, now)
+                free_leases(db, now)
+                begin_watch(db, now)
+            for line in status.at_start(watch.current, undelivered(db, now), now):
+                say(line)
+            for line in told:
+                say(line)
+            _Service(watch, path, clock, say, pace, stop).run()
         say(status.at_stop(undelivered(db, clock())))
 
 

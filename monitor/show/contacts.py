@@ -214,7 +214,8 @@ def page(part: PagePart, findings: Findings) -> Page:
     """Where the duty page is served."""
     host, _, port = part.listen.rpartition(":")
     try:
-        sound = 0 < int(port) < 65536 and bool(host)
+        # Port 0: the machine picks one, which is said at the start.
+        sound = 0 <= int(port) < 65536 and bool(host)
         if host != "localhost":
             ipaddress.ip_address(host.strip("[]"))
     except ValueError:

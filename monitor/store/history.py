@@ -286,6 +286,16 @@ def alert_changes(db: Database, since: datetime | None = None) -> tuple[AlertCha
     )
 
 
+@in_plain_words()
+def alerts_as_they_stand(db: Database) -> dict[str, Alert]:
+    """Every alert there has been, ended ones too, by id as its latest change left it."""
+    rows = db.query(
+        "SELECT alert, body FROM alert_changes WHERE id IN"
+        " (SELECT max(id) FROM alert_changes GROUP BY alert) ORDER BY id"
+    )
+    return {row["alert"]: from_json(Alert, row["body"]) for row in list(rows)}
+
+
 # ---------------------------------------------------------------- small notes
 
 
