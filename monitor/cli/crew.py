@@ -5,39 +5,23 @@ Both write to the show's database while the service runs; it takes them up at it
 
 from __future__ import annotations
 
-import uuid
-from typing import TYPE_CHECKING, Literal, get_args
+from contextlib import closing
+from typing import TYPE_CHECKING, get_args
 
 import click
 
-from monitor.cli.entries import Said, entries_of
 from monitor.cli.surroundings import DATABASE, environ, now, read, show_option, site_time
 from monitor.cli.writing import tell
-from monitor.domain import BadInputError, EntryKind, InspectionResult, Problem
-from monitor.show.nearest import suggestion
-from monitor.store.database import immediate, open_database
-from monitor.store.history import alert_changes, recall, record_log, remember
-from monitor.units import iso_utc
+from monitor.domain import EntryKind, InspectionResult
+from monitor.service.crew_word import Answer, keep_answer, keep_log, target_of
+from monitor.service.entries import Said, entries_of
+from monitor.store.database import open_database
 
 if TYPE_CHECKING:
-    from datetime import datetime
     from pathlib import Path
 
-    from sqlite_utils import Database
-
-    from monitor.domain import Alert, LogEntry, Show
-
-_ENTRY_OF: dict[str, EntryKind] = {
-    "cover": "covered",
-    "bring-in": "brought-in",
-    "isolate": "isolated",
-    "uncover": "uncovered",
-    "clean": "cleaned",
-}
-_AHEAD_S = 60.0
-"""Further ahead than this, a time is worth a word [s]."""
-
-Answer = Literal["doing", "done", "cannot", "not-needed"]
+    from monitor.domain import Show
+    from monitor.service.crew_word import Kept
 
 
 @click.command()
@@ -75,13 +59,12 @@ def log(
     show = read(folder).show
     said = Said(entry, position, fixture, alert, at, count, to, result, by, note)
     received_at = now()
-    entries = entries_of(said, show, _alerts(folder), received_at)
-    db = open_database(folder / DATABASE)
-    try:
-        _record(db, entries, received_at)
-    finally:
-        db.close()
-    tell(_recorded(entries, show))
+    if not (folder / DATABASE).exists():
+        # What is refused makes no database.
+        entries_of(said, show, {}, received_at, _spelt)
+    with closing(open_database(folder / DATABASE)) as db:
+        kept = keep_log(db, said, show, received_at, _spelt)
+    tell(_recorded(kept, show))
     return 0
 
 
@@ -100,98 +83,27 @@ def answer(alert: str, answer: Answer, folder: Path) -> int:
     show = read(folder).show
     at = now()
     by = environ().get("LOGNAME") or environ().get("USER")
-    alerts = _alerts(folder)
-    target = _target(alert, alerts)
-    entries: tuple[LogEntry, ...] = ()
-    if answer == "done":
-        entries = entries_of(Said(_entry_of(target), alert=alert, by=by), show, alerts, at)
-    db = open_database(folder / DATABASE)
-    try:
-        with immediate(db):
-            _record(db, entries, at)
-            _keep_answer(db, alert, {"answer": answer, "at": iso_utc(at), "by": by})
-    finally:
-        db.close()
+    if not (folder / DATABASE).exists():
+        target_of(alert, {}, _spelt("alert"))
+    with closing(open_database(folder / DATABASE)) as db:
+        kept = keep_answer(db, alert, answer, by, show, at, _spelt)
     tell([f"Alert {alert}: {answer}, {site_time(at, show)} site time.", *_follows(answer)])
-    tell(_recorded(entries, show))
+    tell(_recorded(kept, show))
     return 0
 
 
-def _alerts(folder: Path) -> dict[str, Alert]:
-    """Every alert there has been, as it last stood. Looking makes no database."""
-    if not (folder / DATABASE).exists():
-        return {}
-    db = open_database(folder / DATABASE)
-    try:
-        return {change.alert.id: change.alert for change in alert_changes(db)}
-    finally:
-        db.close()
+def _spelt(name: str) -> str:
+    """A name as it is written on this command line."""
+    return name.upper() if name == "answer" else f"--{name}"
 
 
-def _keep_answer(db: Database, alert: str, latest: dict[str, str | None]) -> None:
-    """Under `answer/<alert>`: the latest answer, with the ones before it."""
-    key = f"answer/{alert}"
-    before = recall(db, key)
-    earlier = [*before.pop("earlier", []), before] if isinstance(before, dict) else []
-    remember(db, key, {**latest, "earlier": earlier})
-
-
-def _record(db: Database, entries: tuple[LogEntry, ...], received_at: datetime) -> None:
-    """All of them or none."""
-    with immediate(db):
-        for entry in entries:
-            record_log(db, entry, uuid.uuid4().hex, received_at)
-
-
-def _recorded(entries: tuple[LogEntry, ...], show: Show) -> list[str]:
+def _recorded(kept: Kept, show: Show) -> list[str]:
     lines = []
-    for entry in entries:
+    for entry in kept.entries:
         what = f"position {entry.position}" if entry.fixture is None else f"fixture {entry.fixture}"
         part = f", {entry.count[0]} of {entry.count[1]}" if entry.count is not None else ""
         lines.append(f"Logged: {what} {entry.entry}{part}, {site_time(entry.at, show)} site time.")
-        if entry.entry == "covered":
-            lines += _cover_notes(entry, show)
-    if entries and (entries[0].at - now()).total_seconds() > _AHEAD_S:
-        lines.append("That time is still to come: it counts from then on.")
-    return lines
-
-
-def _cover_notes(entry: LogEntry, show: Show) -> list[str]:
-    """What keeps a logged cover from counting."""
-    if entry.count is not None and entry.count[0] < entry.count[1]:
-        return ["Until all of it is covered it counts as uncovered."]
-    here = [f for f in show.fixtures if entry.fixture == f.id or entry.position == f.position]
-    bare = [f.id for f in here if f.cover is None]
-    if not bare:
-        return []
-    named = ", ".join(bare[:5]) + (", ..." if len(bare) > 5 else "")
-    return [f"fixtures.csv names no cover for {named}: counted as uncovered."]
-
-
-def _target(alert_id: str, alerts: dict[str, Alert]) -> Alert:
-    if alert_id in alerts:
-        return alerts[alert_id]
-    remedy = suggestion(alert_id, alerts) if alerts else "None has been raised yet."
-    raise BadInputError(
-        [Problem("unknown-alert", f"Alert {alert_id} is not known here.", remedy, key="ALERT")]
-    )
-
-
-def _entry_of(alert: Alert) -> EntryKind:
-    """The log entry that an alert's work ends with."""
-    if alert.action in _ENTRY_OF:
-        return _ENTRY_OF[alert.action]
-    if alert.action == "inspect":
-        says, remedy = (
-            "An inspection needs its result.",
-            f"Use: dryspell log inspected --alert {alert.id} --result RESULT.",
-        )
-    else:
-        says, remedy = (
-            f"Alert {alert.id} is about {alert.kind}; it asks for no work that could be done.",
-            "Answer doing, cannot or not-needed.",
-        )
-    raise BadInputError([Problem("no-entry", says, remedy, key="ANSWER")])
+    return [*lines, *kept.notes]
 
 
 def _follows(answer: Answer) -> list[str]:

@@ -1,4 +1,8 @@
-"""What the crew says it did, as log entries: names held against the show, every fault told."""
+"""What the crew says it did, as log entries: names held against the show, every fault told.
+
+The command line and the server take the same things by other names: `--position` there,
+`position` here. `spelt` says how a name is written where the crew will read it.
+"""
 
 from __future__ import annotations
 
@@ -11,17 +15,19 @@ from monitor.show.clock import ClockError, moment
 from monitor.show.nearest import suggestion
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Callable, Collection, Mapping
     from datetime import datetime
 
     from monitor.domain import Alert, EntryKind, InspectionResult, Show
 
 _PART_OF = re.compile(r"(\d{1,6})\s*(?:of|/)\s*(\d{1,6})", re.IGNORECASE | re.ASCII)
+_LONGEST_SAID = 40
+"""Of what was typed, this much is said back."""
 
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """One `dryspell log` as typed; None: not given."""
+    """One log entry as typed or posted; None: not given."""
 
     entry: EntryKind
     position: str | None = None
@@ -36,7 +42,11 @@ class Said:
 
 
 def entries_of(
-    said: Said, show: Show, alerts: dict[str, Alert], now: datetime
+    said: Said,
+    show: Show,
+    alerts: Mapping[str, Alert],
+    now: datetime,
+    spelt: Callable[[str], str],
 ) -> tuple[LogEntry, ...]:
     """The log entries that `said` stands for; BadInputError with every fault in it.
 
@@ -45,58 +55,60 @@ def entries_of(
     """
     problems: list[Problem] = []
 
-    def refuse(code: str, option: str, says: str, remedy: str) -> None:
-        problems.append(Problem(code, says, remedy, key=option))
+    def refuse(code: str, name: str, says: str, remedy: str) -> None:
+        problems.append(Problem(code, says, remedy, key=spelt(name)))
 
     places = [p for p in (said.position, said.fixture, said.alert) if p is not None]
     if len(places) != 1:
         refuse(
             "position-or-fixture",
-            "--position",
+            "position",
             "No place is given." if not places else "More than one place is given.",
-            "Give one of --position ID, --fixture ID and --alert ID.",
+            f"Give one of {spelt('position')} ID, {spelt('fixture')} ID and {spelt('alert')} ID.",
         )
     at = now
     if said.at is not None:
         try:
             at = moment(said.at, show.site.timezone)
         except ClockError as fault:
-            refuse(fault.code, "--at", fault.says, fault.remedy)
-    for option, name, kind, ids in (
-        ("--position", said.position, "position", show.positions.keys()),
-        ("--to", said.to, "position", show.positions.keys()),
-        ("--fixture", said.fixture, "fixture", [f.id for f in show.fixtures]),
-        ("--alert", said.alert, "alert", alerts.keys()),
+            refuse(fault.code, "at", fault.says, fault.remedy)
+    for name, value, kind, ids in (
+        ("position", said.position, "position", show.positions.keys()),
+        ("to", said.to, "position", show.positions.keys()),
+        ("fixture", said.fixture, "fixture", [f.id for f in show.fixtures]),
+        ("alert", said.alert, "alert", alerts.keys()),
     ):
-        _known(option, name, kind, ids, problems)
+        _known(spelt(name), value, kind, ids, problems)
     if said.entry == "moved" and said.to is None:
-        refuse("missing-value", "--to", "Where it was moved to is not said.", "Give --to ID.")
+        refuse(
+            "missing-value",
+            "to",
+            "Where it was moved to is not said.",
+            f"Give {spelt('to')} ID, the position.",
+        )
     if said.entry == "inspected" and said.result is None:
         refuse(
             "missing-value",
-            "--result",
+            "result",
             "What was found is not said.",
-            "Give --result dry, damp, water-inside or not-tested.",
+            f"Give {spelt('result')} dry, damp, water-inside or not-tested.",
         )
-    for option, value, wanted in (
-        ("--to", said.to, "moved"),
-        ("--result", said.result, "inspected"),
-    ):
+    for name, value, wanted in (("to", said.to, "moved"), ("result", said.result, "inspected")):
         if value is not None and said.entry != wanted:
             refuse(
                 "not-for-entry",
-                option,
-                f"{option} is given with {said.entry}.",
+                name,
+                f"{spelt(name)} is given with {said.entry}.",
                 f"Leave it out: it belongs to {wanted}.",
             )
-    count = _count(said.count, problems)
+    count = _count(spelt("count"), said.count, problems)
     alert = alerts.get(said.alert) if said.alert is not None else None
     if alert is not None and alert.position is None and not alert.fixtures:
         refuse(
             "no-work",
-            "--alert",
+            "alert",
             f"Alert {alert.id} is about {alert.kind}; nothing hangs on it.",
-            "Give --position ID or --fixture ID.",
+            f"Give {spelt('position')} ID or {spelt('fixture')} ID.",
         )
     if problems:
         raise BadInputError(problems)
@@ -121,27 +133,23 @@ def entries_of(
 
 
 def _known(
-    option: str, name: str | None, kind: str, ids: Collection[str], problems: list[Problem]
+    key: str, value: str | None, kind: str, ids: Collection[str], problems: list[Problem]
 ) -> None:
-    if name is None or name in ids:
+    if value is None or value in ids:
         return
-    remedy = suggestion(name, ids) if ids else "None has been raised yet."
+    remedy = suggestion(value, ids) if ids else "None has been raised yet."
     where = "known here" if kind == "alert" else "in the show"
-    problems.append(
-        Problem(f"unknown-{kind}", f"{kind} {name} is not {where}.", remedy, key=option)
-    )
+    says = f"{kind} {value[:_LONGEST_SAID]} is not {where}."
+    problems.append(Problem(f"unknown-{kind}", says, remedy, key=key))
 
 
-def _count(text: str | None, problems: list[Problem]) -> tuple[int, int] | None:
+def _count(key: str, text: str | None, problems: list[Problem]) -> tuple[int, int] | None:
     if text is None:
         return None
     found = _PART_OF.fullmatch(text.strip())
     if found is None or not 1 <= int(found[1]) <= int(found[2]):
-        problems.append(
-            Problem(
-                "bad-count", f'count is "{text[:40]}".', 'Write it like "3 of 15".', key="--count"
-            )
-        )
+        says = f'count is "{text[:_LONGEST_SAID]}".'
+        problems.append(Problem("bad-count", says, 'Write it like "3 of 15".', key=key))
         return None
     return int(found[1]), int(found[2])
 
