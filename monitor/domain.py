@@ -46,6 +46,7 @@ EntryKind = Literal[
     "moved",
     "wet",
 ]
+CounterResets = Literal["never", "daily", "monthly", "yearly"]
 InspectionResult = Literal["dry", "damp", "water-inside", "not-tested"]
 
 
@@ -417,6 +418,35 @@ class LogEntry:
     result: InspectionResult | None = None
     by: str | None = None
     note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What one station said of one moment, in canonical units; None: not said or impossible.
+
+    Rain comes in one of two forms: `rain_total_mm`, a counter that only grows until it
+    `resets`, or `rain_mm` that fell in the `period_s` before `at`. Wind, gust and the rest
+    are of the time up to `at`. `raining` is the crew's word alone.
+    """
+
+    station: str
+    at: datetime
+    rain_total_mm: float | None = None
+    resets: CounterResets = "never"
+    """When the counter begins anew of itself, on the site's calendar."""
+    rain_mm: float | None = None
+    period_s: float | None = None
+    wind_mps: float | None = None
+    gust_mps: float | None = None
+    wind_from_deg: float | None = None
+    temp_c: float | None = None
+    dew_point_c: float | None = None
+    humidity_pct: float | None = None
+    battery_ok: bool | None = None
+    raining: bool | None = None
+    by: str | None = None
+    told: tuple[str, ...] = ()
+    """What was left out of it, and why."""
 
 
 WEATHER_VALUES = (
