@@ -15,6 +15,7 @@ from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
 from monitor.exposure.tracks import groups_of
 from monitor.planning.crew import Plan, plan
+from monitor.planning.workable import Span
 from monitor.units import to_epoch
 
 HORIZON_S = 72 * 3600.0
@@ -63,6 +64,7 @@ def evaluate(
     now: datetime,
     source: Source,
     out_from_s: float | None = None,
+    closed: Sequence[Span] = (),
 ) -> Evaluation:
     """Judge a show at a moment.
 
@@ -76,6 +78,7 @@ def evaluate(
     now : aware
     source : the forecast's names, credit, issue time, run
     out_from_s : when fixtures without a put-out entry went out; default load-in
+    closed : spans in which an official warning closes all work outdoors
     """
     out_from = to_epoch(rig.show.event.load_in_at) if out_from_s is None else out_from_s
     past_exposure = None
@@ -94,6 +97,7 @@ def evaluate(
         now=now,
         source=source,
         out_from_s=out_from,
+        closed=closed,
     )
     return replace(found, past=past_exposure)
 
@@ -108,13 +112,14 @@ def judge(
     now: datetime,
     source: Source,
     out_from_s: float,
+    closed: Sequence[Span] = (),
 ) -> Evaluation:
     """The same from what every group has taken so far, without going over the past again."""
     now_s = to_epoch(now)
     weather = nothing_known() if ahead is None else from_now(ahead, now_s)
     exposure = assess(rig, weather, log, out_from_s=out_from_s, carried=so_far)
     asked = {fixture for opened in state.open for fixture in opened.alert.fixtures}
-    found = plan(rig, exposure, so_far, now_s, asked)
+    found = plan(rig, exposure, so_far, now_s, asked, closed)
     changes, after = advance(state, found, rig.show, log, now, source)
     return Evaluation(changes, after, found, None, exposure)
 

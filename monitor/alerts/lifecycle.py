@@ -214,7 +214,7 @@ class _Step:
                 reason="",
                 facts=self._facts(site, span),
             )
-            self._tell(OpenAlert(SITE, alert), "thunder in this hour's weather")
+            self._tell(OpenAlert(SITE, alert), span.says or "thunder in this hour's weather")
         elif opened is not None and (span is not None or self._plan.blind):
             self._open.append(opened)
         elif opened is not None:
@@ -225,8 +225,8 @@ class _Step:
             )
             self._tell(
                 replace(opened, alert=alert),
-                "30 minutes have passed since the last hour with thunder; people on site declare "
-                "work outdoors and at height open again",
+                "30 minutes have passed since the last hour with thunder, forecast or officially "
+                "warned of; people on site declare work outdoors and at height open again",
                 close=True,
             )
 
@@ -453,5 +453,5 @@ def _care(job: Job) -> set[str]:
 
 def _blocked_by(facts: Facts, span: Span) -> str:
     if span.by == "thunder" or span.gust_mps is None:
-        return "thunder"
+        return span.says or "thunder"
     return f"gusts up to {span.gust_mps:.0f} m/s there, limit {facts.access_limit_mps:g}"

@@ -40,7 +40,12 @@ def start_margin_s(show: Show) -> float:
 
 
 def plan(
-    rig: Rig, ahead: Exposure, so_far: Carried, now_s: float, asked: Iterable[str] = ()
+    rig: Rig,
+    ahead: Exposure,
+    so_far: Carried,
+    now_s: float,
+    asked: Iterable[str] = (),
+    closed: Sequence[Span] = (),
 ) -> Plan:
     """What wants doing, by when.
 
@@ -51,6 +56,8 @@ def plan(
     so_far : what every group has taken until now
     now_s : seconds
     asked : ids of fixtures that open alerts speak of
+    closed : spans in which all work outdoors is closed on somebody else's word, as an official
+        warning of thunder; they block as thunder does
 
     Returns
     -------
@@ -65,7 +72,7 @@ def plan(
     present = Present(ahead, so_far, now_s)
     rows = rows_by_group(rig, ahead)
     needs = Needs(rig, ahead, present, rows, now_s)
-    thunder = thunder_spans(steps, policy.risk, so_far.thunder_until_s)
+    thunder = (*thunder_spans(steps, policy.risk, so_far.thunder_until_s), *closed)
     groups_at: dict[str, list[int]] = {}
     for g, position_id in present.where.items():
         groups_at.setdefault(position_id, []).append(g)
@@ -76,15 +83,15 @@ def plan(
     for position_id in sorted(groups_at, key=lambda p: min(due[p].values(), default=np.inf)):
         groups, position = groups_at[position_id], rig.show.positions[position_id]
         spans = (*thunder, *gust_spans(steps, position, rig.show.site, policy.risk))
-        closed = merged(spans)
+        shut = merged(spans)
         span = blocking(spans, now_s)
         if span is not None:
             blocked[position_id] = span
-        found = needs.jobs(position, groups, due[position_id], closed)
+        found = needs.jobs(position, groups, due[position_id], shut)
         found += care_jobs(rig, position, groups, ahead, so_far, present, rows)
         jobs += [replace(job, blocked=span) for job in found]
         for job in found:
-            turns |= _turns(job, closed, rig)
+            turns |= _turns(job, shut, rig)
     known_until_s = _known_until_s(steps, now_s)
     notice_ends_s = now_s + policy.notice_hours * SECONDS_PER_HOUR
     reaches_s = float(steps.weather.ends[-1]) if len(steps.weather.ends) else now_s

@@ -25,6 +25,8 @@ class Span:
     end_s: float
     by: str
     gust_mps: float | None = None
+    says: str | None = None
+    """Who says so, where it is not the forecast: "official warning: thunderstorm (SERVICE)"."""
 
 
 def gust_at_position(steps: Steps, position: Position, site: Site) -> Floats:
@@ -104,6 +106,7 @@ def merged(spans: Sequence[Span]) -> tuple[Span, ...]:
                 max(last.end_s, span.end_s),
                 last.by,
                 max(gusts) if gusts else None,
+                last.says,
             )
         else:
             out.append(span)
@@ -117,7 +120,8 @@ def blocking(spans: Sequence[Span], moment_s: float) -> Span | None:
         return None
     whole = next(s for s in merged(spans) if s.start_s <= moment_s < s.end_s)
     by = "thunder" if any(s.by == "thunder" for s in causes) else "gust"
-    return replace(whole, by=by)
+    told = (s.says for s in causes if s.by == by and s.says is not None)
+    return replace(whole, by=by, says=next(told, None))
 
 
 def latest_start_s(blocked: Sequence[Span], do_by_s: float, minutes: float) -> float:
