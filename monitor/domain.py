@@ -363,6 +363,8 @@ class WarningsFrom:
     language: str | None = None
     contact: str | None = None
     poll_minutes: float = 10.0
+    thunder_words: tuple[str, ...] = ()
+    """Words that mean thunder in what it publishes, beside those that are known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -547,6 +549,19 @@ class Wait:
 
 
 @dataclass(frozen=True, slots=True)
+class Official:
+    """An official warning in the words of the service that gives it, for quoting."""
+
+    service: str
+    event: str | None = None
+    """None: the alert is about the service itself, which cannot be read."""
+    quoted: tuple[str, ...] = ()
+    """Whole paragraphs as they were sent."""
+    said: tuple[str, ...] = ()
+    """Sentences of ours on its source, times and area, not quoted."""
+
+
+@dataclass(frozen=True, slots=True)
 class Facts:
     """What a message says beside the alert object itself. None: not known, not said."""
 
@@ -588,6 +603,8 @@ class Facts:
     """No start left would have it done in time."""
     extra: tuple[str, ...] = ()
     """Whole sentences to add as they are (on-watch assumptions, what a lost feed leaves)."""
+    official: Official | None = None
+    """What an official warning service says, where the alert tells that."""
 
 
 @dataclass(frozen=True, slots=True)

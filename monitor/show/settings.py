@@ -255,6 +255,7 @@ class WarningsPart(Part):
     language: Text | None = None
     contact: Text | None = None
     poll_minutes: Annotated[float, Between(1, 1440)] = 10.0
+    thunder_words: Annotated[tuple[Text, ...], Several] = ()
 
 
 class PagePart(Part):
