@@ -480,7 +480,7 @@ class Weather:
     thunder : (member, step) 1 yes, 0 no, NaN not known
     weights : (member,) sums to 1
     forecast : (step,) True where the step is a forecast's (charged with hourly_margin), False
-        where it is a record or a measurement
+        where it is a record or a measurement; (member, step) where members differ in it
     feed_of : (member,) index of the feed of each member, for pooling
     """
 
@@ -506,12 +506,26 @@ class Weather:
     feed_of: tuple[int, ...] = (0,)
     dropped: tuple[str, ...] = ()
     cut_from_hours: Floats | None = None
-    """(step,) length of the step each was cut from [h]; None: nothing was cut"""
+    """(step,) length of the step each was cut from [h], (member, step) where members have
+    steps of their own; None: nothing was cut
+    """
+    cut_from_starts: Floats | None = None
+    """(member, step) begin of each member's own step [s]; None: all have these steps"""
+    feeds: tuple[str, ...] = ()
+    """Names by the numbers in `feed_of`; empty: one feed, named `source`"""
+    shares: Floats | None = None
+    """(member, step) share of each member in each step, 1 in all: the past, where members are
+    pooled step by step. None: members run whole
+    """
+    measured: Bools | None = None
+    """(variable, step) in the order of WEATHER_VALUES, True where a value was measured on site;
+    None: not told
+    """
 
     @property
     def whole_hours(self) -> Floats:
-        """Length of each step as it was issued (step,) [h]: dry thresholds and the hourly
-        margin go by it.
+        """Length of each step as it was issued (step,) or (member, step) [h]: dry thresholds
+        and the hourly margin go by it.
         """
         return self.hours if self.cut_from_hours is None else self.cut_from_hours
 
@@ -527,12 +541,14 @@ class Weather:
     def take(self, index: NDArray[np.intp]) -> Weather:
         """The steps at `index`, in that order."""
         columns = {name: getattr(self, name)[:, index] for name in WEATHER_VALUES}
+        for name in ("cut_from_hours", "cut_from_starts", "shares", "measured"):
+            told: NDArray[Any] | None = getattr(self, name)
+            columns[name] = None if told is None else told[..., index]
         return replace(
             self,
             starts=self.starts[index],
             ends=self.ends[index],
-            forecast=self.forecast[index],
-            cut_from_hours=None if self.cut_from_hours is None else self.cut_from_hours[index],
+            forecast=self.forecast[..., index],
             **columns,
         )
 
@@ -559,6 +575,18 @@ class Official:
     """Whole paragraphs as they were sent."""
     said: tuple[str, ...] = ()
     """Sentences of ours on its source, times and area, not quoted."""
+
+
+@dataclass(frozen=True, slots=True)
+class FeedSays:
+    """What one feed on its own says of a job."""
+
+    feed: str
+    do_by: datetime | None
+    """When its own members cross at the risk; None: not as far as it reaches"""
+    to: datetime | None
+    """How far it reaches; None: it says nothing"""
+    members: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -601,6 +629,9 @@ class Facts:
     next_word_at: datetime | None = None
     late: bool = False
     """No start left would have it done in time."""
+    says_so: int | None = None
+    """How many of the alert's `members` forecasts say so, by whom its chance is reckoned."""
+    by_feed: tuple[FeedSays, ...] = ()
     extra: tuple[str, ...] = ()
     """Whole sentences to add as they are (on-watch assumptions, what a lost feed leaves)."""
     official: Official | None = None
