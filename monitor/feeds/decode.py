@@ -2,31 +2,37 @@
 
 from __future__ import annotations
 
-from collections import Counter
+import math
+import re
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from monitor.domain import Weather, WindBasis
-from monitor.feeds.columns import columns, found
-from monitor.feeds.samples import Rejected, Samples, settle_dropped
-from monitor.feeds.stamps import check_first, moment_of
-from monitor.feeds.steps import direction_over_steps, flags_over_steps, over_steps
+from monitor.feeds.columns import columns
+from monitor.feeds.covers import samples_of
+from monitor.feeds.fields import fields
+from monitor.feeds.intervals import intervals
+from monitor.feeds.paths import found
+from monitor.feeds.place import misplaced
+from monitor.feeds.rows import rows
+from monitor.feeds.samples import Rejected, Samples
+from monitor.feeds.stamps import check_first, check_offset, moment_of
 from monitor.feeds.strict_json import parse_json
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import datetime
 
-    from monitor.domain import Floats
+    from monitor.feeds.samples import Stated
     from monitor.feeds.sheet_parts import Sheet, Variable
 
 __all__ = ["Rejected", "decode"]
 
 _CLOCKS_DIFFER = timedelta(minutes=5)
-_ROUNDING_MPS = 0.1
-"""Mean and gust are rounded each for itself; less than this is no contradiction [m/s]."""
+_OWN_LIST = re.compile(r"@|\[")
+"""Paths of records that begin at an answer which is itself a list."""
 
 
 def decode(
@@ -37,6 +43,10 @@ def decode(
     wind_basis: WindBasis = "open",
     wind_height_m: float = 10.0,
     headers: Mapping[str, str] | None = None,
+    issued_at: datetime | None = None,
+    latitude: float | None = None,
+    longitude: float | None = None,
+    elevation_m: float | None = None,
 ) -> Weather:
     """Canonical weather of one answer; raises Rejected where it must not be used.
 
@@ -44,44 +54,107 @@ def decode(
     Missing stays NaN, and the steps behind the last known rain are no part of the forecast.
     `fetched_at` None: a sample file, whose age says nothing. What was left out, and why, is
     told in `dropped`.
+
+    Parameters
+    ----------
+    issued_at : what another answer says of the issue time, where this one does not
+    latitude, longitude, elevation_m : of the site, against which the answer's own are held
     """
     try:
         answer = parse_json(body)
     except ValueError as fault:
         raise Rejected("not-json", f"the answer cannot be read: {fault}") from None
-    if not isinstance(answer, dict):
-        raise Rejected("shape", "the answer is not an object of one place")
     if sheet.errors.flag and found(answer, sheet.errors.flag):
         raise Rejected("error-answer", error_reason(answer, sheet) or "the service says error")
+    answer = _one_place(answer, sheet)
     told: list[str] = []
-    members, series = columns(answer, sheet, told)
-    members, series = _whole_members(members, series, sheet, told)
-    rain = series["precip"]
-    known = np.flatnonzero(np.isfinite(rain.values).any(axis=0))
-    last = int(known[-1]) + 1
-    if last < len(rain.ends):
-        told.append(f"steps left out at the end, without rain data: {len(rain.ends) - last}")
-    starts, ends = rain.starts[:last], rain.ends[:last]
-    if fetched_at is not None:
-        # The first stamp, not the start of what it covers, is what the service wrote.
-        stamp = ends if sheet.vars["precip"].cover == "preceding" else starts
-        check_first(float(stamp[0]), fetched_at, sheet.time)
+    # What overflows is past everything plausible, and dropped as that.
+    with np.errstate(over="ignore", invalid="ignore"):
+        members, stated = _stated(answer, sheet, told)
+        _check_clock(answer, stated, sheet, fetched_at)
+        series = _series(answer, stated, sheet, told)
+        members, series = _whole_members(members, series, sheet, told)
+        rain = series["precip"]
+        known = np.flatnonzero(np.isfinite(rain.values).any(axis=0))
+        last = int(known[-1]) + 1
+        if last < len(rain.ends):
+            told.append(f"steps left out at the end, without rain data: {len(rain.ends) - last}")
+        starts, ends = rain.starts[:last], rain.ends[:last]
+        columns_on_steps = fields(series, sheet, starts, ends, told)
+    told.extend(misplaced(answer, sheet.place, latitude, longitude, elevation_m))
     return Weather(
         starts=starts,
         ends=ends,
         weights=np.full(len(members), 1 / len(members)),
-        forecast=np.ones(last, dtype=np.bool_),
+        forecast=np.full(last, sheet.request.kind == "forecast"),
         wind_basis=wind_basis,
         wind_height_m=wind_height_m,
         source=sheet.id,
         credit=sheet.feed.credit,
-        issued_at=_believed(_issued(answer, headers or {}, sheet), fetched_at),
+        issued_at=_believed(_issued(answer, headers or {}, sheet) or issued_at, fetched_at),
         fetched_at=fetched_at,
         members=members,
         feed_of=(0,) * len(members),
-        **_fields(series, starts, ends, told),
+        **columns_on_steps,
         dropped=tuple(told),
     )
+
+
+def _one_place(answer: Any, sheet: Sheet) -> Any:
+    """The part of the answer that all paths begin at: of one place, not of several."""
+    shape = sheet.shape
+    if shape.root is not None:
+        if isinstance(answer, list) and len(answer) != 1:
+            raise Rejected("shape", f"the answer is a list of {len(answer)}, not of one place")
+        answer = found(answer, shape.root)
+    bare_rows = (
+        shape.kind == "rows" and isinstance(answer, list) and _OWN_LIST.match(shape.records or "@")
+    )
+    if not isinstance(answer, dict) and not bare_rows:
+        raise Rejected("shape", "the answer is not an object of one place")
+    return answer
+
+
+def _stated(
+    answer: Any, sheet: Sheet, told: list[str]
+) -> tuple[tuple[str, ...], dict[Variable, Stated]]:
+    match sheet.shape.kind:
+        case "columns":
+            return columns(answer, sheet, told)
+        case "rows":
+            return ("0",), rows(answer, sheet, told)
+        case "intervals":
+            return ("0",), intervals(answer, sheet, told)
+
+
+def _check_clock(
+    answer: Any, stated: dict[Variable, Stated], sheet: Sheet, fetched_at: datetime | None
+) -> None:
+    """The stamps are on the clock the sheet says, and begin near the moment of the fetch."""
+    if "precip" not in stated:
+        return
+    first = stated["precip"].first
+    if math.isnan(first):
+        raise Rejected("time", "no stamp can be placed in time")
+    if sheet.time.offset_path:
+        check_offset(found(answer, sheet.time.offset_path), first, sheet.time)
+    if fetched_at is not None and sheet.request.kind == "forecast":
+        check_first(first, fetched_at, sheet.time)
+
+
+def _series(
+    answer: Any, stated: dict[Variable, Stated], sheet: Sheet, told: list[str]
+) -> dict[Variable, Samples]:
+    run_start = moment_of(found(answer, sheet.shape.run_start)) if sheet.shape.run_start else None
+    began = None if run_start is None else run_start.timestamp()
+    series: dict[Variable, Samples] = {}
+    for name, values in stated.items():
+        samples = samples_of(values, name, sheet.vars[name], began, told)
+        if len(samples.starts):
+            series[name] = samples
+        else:
+            told.append(f"{name}: none of its values covers any time")
+    return series
 
 
 def error_reason(answer: Any, sheet: Sheet) -> str | None:
@@ -115,44 +188,6 @@ def _whole_members(
     return kept, {n: Samples(s.starts, s.ends, s.values[has]) for n, s in series.items()}
 
 
-def _fields(
-    series: dict[Variable, Samples], starts: Floats, ends: Floats, told: list[str]
-) -> dict[str, Floats]:
-    unknown = np.full((series["precip"].values.shape[0], len(starts)), np.nan)
-
-    def laid(name: Variable) -> Floats:
-        if name not in series:
-            return unknown
-        values = over_steps(series[name], starts, ends)
-        if not np.isfinite(values).any() and np.isfinite(series[name].values).any():
-            told.append(f"{name}: what it covers fits none of the steps of the rain")
-        return values
-
-    wind = laid("wind")
-    return {
-        "rain_mm": laid("precip"),
-        "wind_mps": wind,
-        "gust_mps": _gusts(laid("gust"), wind, told),
-        "wind_from_deg": direction_over_steps(series["direction"], series.get("wind"), starts, ends)
-        if "direction" in series
-        else unknown,
-        "temp_c": laid("temp"),
-        "dew_point_c": laid("dew_point"),
-        "cloud_pct": laid("cloud"),
-        "thunder": flags_over_steps(series["thunder"], starts, ends)
-        if "thunder" in series
-        else unknown,
-    }
-
-
-def _gusts(gust: Floats, wind: Floats, told: list[str]) -> Floats:
-    """A greatest gust below the mean wind cannot be: it is not known."""
-    below = gust < wind - _ROUNDING_MPS
-    dropped = Counter({"below the mean wind": int(below.sum())})
-    settle_dropped("gust", dropped, int(np.isfinite(gust).sum()), told)
-    return np.where(below, np.nan, gust)
-
-
 def _believed(issued: datetime | None, fetched_at: datetime | None) -> datetime | None:
     """No run is issued after it is read: such a stamp would make every later run look old."""
     if issued is not None and fetched_at is not None and issued - fetched_at > _CLOCKS_DIFFER:
@@ -162,7 +197,7 @@ def _believed(issued: datetime | None, fetched_at: datetime | None) -> datetime 
 
 def _issued(answer: Any, headers: Mapping[str, str], sheet: Sheet) -> datetime | None:
     where = sheet.run.issued
-    if where is None:
+    if not isinstance(where, str):
         return None
     if where.startswith("header:"):
         wanted = where.removeprefix("header:").lower()

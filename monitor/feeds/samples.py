@@ -1,8 +1,12 @@
-"""One variable of an answer, cleaned: canonical unit, impossible values out, none invented."""
+"""One variable of an answer, as it stands there and as it is believed.
+
+What is believed is in canonical units, without impossible values, and nothing is invented.
+"""
 
 from __future__ import annotations
 
 import math
+import re
 from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
@@ -10,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from monitor.feeds.sheet_parts import CANONICAL
-from monitor.units import SECONDS_PER_HOUR, UNIT_TABLE
+from monitor.units import UNIT_TABLE
 
 if TYPE_CHECKING:
     from monitor.domain import Floats
@@ -32,10 +36,12 @@ Reason = Literal[
 MOST_DROPPED = 0.05
 """Share of impossible values past which nothing of the run is believed."""
 
-_PACKING_MM = -0.05
+PACKING_MM = -0.05
 """Packed and differenced amounts come out this little below nothing."""
 
 _THUNDER = {"yes": 1.0, "no": 0.0, "unknown": math.nan}
+_WITH_UNIT = re.compile(r"\s*([-+]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?)\s*(\S.*?)?\s*", re.ASCII)
+_SHOWN = 20
 
 
 class Rejected(Exception):  # noqa: N818 - not a fault of the program: the answer was turned down
@@ -45,6 +51,29 @@ class Rejected(Exception):  # noqa: N818 - not a fault of the program: the answe
         self.reason = reason
         self.detail = detail
         super().__init__(f"{reason}: {detail}")
+
+
+@dataclass(frozen=True, slots=True)
+class Stated:
+    """One variable as the answer has it.
+
+    Parameters
+    ----------
+    stamps : (sample,) NaN where a stamp has no place in time [s]
+    starts : (sample,) stated start of what each covers, its end being the stamp; None: none is
+    sources : for each path of the sheet, for each member, the values as they stand there
+    """
+
+    stamps: Floats
+    starts: Floats | None
+    sources: list[list[list[Any]]]
+
+    @property
+    def first(self) -> float:
+        """The earliest moment that the service wrote; NaN where none has a place [s]."""
+        written = self.stamps if self.starts is None else self.starts
+        placed = written[np.isfinite(written)]
+        return float(placed.min()) if len(placed) else math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,76 +96,112 @@ class Samples:
         return bool(np.all(self.starts == self.ends))
 
 
-def cleaned(raw: list[list[Any]], name: Variable, part: VariablePart, told: list[str]) -> Floats:
-    """Canonical values (member, sample) of the lists as answered.
+class Drops:
+    """What could not be believed of one variable, counted until it is judged as a whole."""
 
-    Null and the sheet's own marks are NaN; so are values that cannot be, which are told and,
-    past 5 % of those given, reject the run: then something else is wrong than a sample.
+    def __init__(self, name: Variable) -> None:
+        self.name = name
+        self.given = 0
+        self.dropped: Counter[str] = Counter()
+
+    def settle(self, told: list[str]) -> None:
+        """Tell what was dropped, or reject the run where it is too much: past 5 % of what was
+        given, something else is wrong than a sample.
+        """
+        count = self.dropped.total()
+        if not count:
+            return
+        worst = ", ".join(text for text, _ in self.dropped.most_common(3))
+        detail = f"{self.name}: {count} of {self.given} values dropped as impossible ({worst})"
+        if count > MOST_DROPPED * self.given:
+            raise Rejected("implausible", detail)
+        told.append(detail)
+
+
+def numbers(raw: list[list[Any]], part: VariablePart, drops: Drops) -> Floats:
+    """Canonical values (member, sample) of the lists as answered, codes as flags.
+
+    Null and the sheet's own marks are NaN; so is what is no number, which is counted.
     """
-    dropped: Counter[str] = Counter()
-    given = sum(i is not None and i not in part.missing for member in raw for i in member)
-    if part.stat == "code":
-        flags = [[_flag(item, part, dropped) for item in member] for member in raw]
-        settle_dropped(name, dropped, given, told)
-        return np.array(flags, dtype=np.float64).reshape(len(raw), -1)
+    read = _flag if part.stat == "code" else _number
+    drops.given += sum(not _absent(i, part) for member in raw for i in member)
     values = np.array(
-        [[_number(item, part, dropped) for item in member] for member in raw], dtype=np.float64
+        [[read(item, part, drops.dropped) for item in member] for member in raw], dtype=np.float64
     ).reshape(len(raw), -1)
-    values = _canonical(values, part)
-    hours = (part.period or SECONDS_PER_HOUR) / SECONDS_PER_HOUR
-    if name == "precip":
-        values = np.where((values < 0) & (values >= _PACKING_MM), 0.0, values)
-    least, most = part.plausible or CANONICAL[name][1:]
-    if name == "precip" and part.stat == "sum" and part.plausible is None:
-        most *= hours
-    impossible = (values < least) | (values > most)
-    for value in values[impossible].tolist():
-        dropped[f"{value:.4g} {CANONICAL[name][0]}"] += 1
-    values[impossible] = np.nan
-    settle_dropped(name, dropped, given, told)
-    if part.stat == "rate":
-        values = values * hours
-    return values
-
-
-def settle_dropped(name: str, dropped: Counter[str], given: int, told: list[str]) -> None:
-    """Tell what was dropped of a variable, or reject the run where it is too much."""
-    count = dropped.total()
-    if not count:
-        return
-    worst = ", ".join(text for text, _ in dropped.most_common(3))
-    detail = f"{name}: {count} of {given} values dropped as impossible ({worst})"
-    if count > MOST_DROPPED * given:
-        raise Rejected("implausible", detail)
-    told.append(detail)
-
-
-def _number(item: Any, part: VariablePart, dropped: Counter[str]) -> float:
-    """The number at one place of a list; in quotes only where the sheet expects that."""
-    if item is None or item in part.missing:
-        return math.nan
-    takes = (int, float, str) if part.parse == "number" else (int, float)
-    if isinstance(item, bool) or not isinstance(item, takes) or "_" in str(item):
-        dropped[f"{str(item)[:20]!r} is no number"] += 1
-        return math.nan
-    try:
-        value = float(item)
-    except (OverflowError, ValueError):
-        value = math.nan
-    if not math.isfinite(value):
-        dropped[f"{str(item)[:20]!r} is no number"] += 1
-        return math.nan
-    return value
-
-
-def _canonical(values: Floats, part: VariablePart) -> Floats:
+    if part.stat == "code":
+        return values
     _, scale, offset = UNIT_TABLE[part.unit or ""]
     return values * scale + offset
 
 
+def possible(
+    values: Floats, hours: Floats, name: Variable, part: VariablePart, drops: Drops
+) -> Floats:
+    """The values with those that cannot be taken out.
+
+    Parameters
+    ----------
+    values : (member, sample) in canonical units; a rate still per hour
+    hours : (sample,) length of what each covers [h]
+    """
+    if part.stat == "code":
+        return values
+    if name == "precip":
+        values = np.where((values < 0) & (values >= PACKING_MM), 0.0, values)
+    least, most = part.plausible or CANONICAL[name][1:]
+    highest = np.full(values.shape[1], most)
+    if name == "precip" and part.stat == "sum" and part.plausible is None:
+        highest *= hours
+    impossible = (values < least) | (values > highest)
+    for value in values[impossible].tolist():
+        drops.dropped[f"{value:.4g} {CANONICAL[name][0]}"] += 1
+    return np.where(impossible, np.nan, values)
+
+
+def _absent(item: Any, part: VariablePart) -> bool:
+    return item is None or item in part.missing
+
+
+def _number(item: Any, part: VariablePart, dropped: Counter[str]) -> float:
+    """The number at one place of a list; in quotes only where the sheet expects that."""
+    if _absent(item, part):
+        return math.nan
+    value = math.nan
+    if isinstance(item, str):
+        if part.parse == "number":
+            value = _in_words(item, part)
+            if value in part.missing:
+                return math.nan
+    elif isinstance(item, (int, float)) and not isinstance(item, bool):
+        try:
+            value = float(item)
+        except OverflowError:
+            value = math.nan
+    if not math.isfinite(value):
+        dropped[f"{str(item)[:_SHOWN]!r} is no number"] += 1
+        return math.nan
+    return value
+
+
+def _in_words(text: str, part: VariablePart) -> float:
+    """The number a text begins with, alone or with the very unit of the sheet after it."""
+    match = _WITH_UNIT.fullmatch(text[:100])
+    if match is None:
+        return math.nan
+    unit = match[2]
+    if unit is not None and (
+        part.unit is None or UNIT_TABLE.get(unit) != UNIT_TABLE.get(part.unit, ("", 0, 0))
+    ):
+        return math.nan
+    return float(match[1])
+
+
 def _flag(item: Any, part: VariablePart, dropped: Counter[str]) -> float:
     """A code as 1 yes, 0 no, NaN unknown, by the map of the sheet."""
-    if isinstance(item, str):
+    number = math.nan
+    if isinstance(item, bool):
+        code = "true" if item else "false"
+    elif isinstance(item, str) and (item in part.map or part.parse is None):
         code = item
     else:
         number = _number(item, part, dropped)
@@ -149,6 +214,12 @@ def _flag(item: Any, part: VariablePart, dropped: Counter[str]) -> float:
     if code in part.map:
         return _THUNDER[part.map[code]]
     for key, meaning in part.map.items():
-        if key.startswith("~") and key[1:] in code:
+        if _fits(key, code, number):
             return _THUNDER[meaning]
     return _THUNDER[part.map.get("*", "unknown")]
+
+
+def _fits(key: str, code: str, number: float) -> bool:
+    if key.startswith("~"):
+        return key[1:] in code
+    return key.startswith(">=") and number >= float(key[2:])

@@ -11,7 +11,8 @@ from pydantic import ValidationError
 
 from monitor.builtin import builtin
 from monitor.domain import BadInputError, Problem
-from monitor.feeds.sheet_lint import RECORD, Finding, findings
+from monitor.feeds.findings import Finding
+from monitor.feeds.sheet_lint import RECORD, findings
 from monitor.feeds.sheet_parts import CANONICAL, Sheet, part_at
 from monitor.toml_places import Path, line_of, toml_places
 
@@ -154,6 +155,9 @@ def _from_pydantic(fault: ValidationError) -> list[Finding]:
 
 def _finding(error: Any) -> Finding:
     path: Path = tuple(p for p in error["loc"] if p != "[key]")
+    if path[:2] == ("run", "issued"):
+        # Which of its two forms was read is no key of the sheet.
+        path = tuple(p for p in path if p not in ("text", "table"))
     key = ".".join(str(p) for p in path)
     kind = error["type"]
     variable = len(path) == 2 and path[0] == "vars" and kind == "literal_error"
@@ -177,6 +181,11 @@ def _finding(error: Any) -> Finding:
 
 
 def _hint(error: Any) -> str:
+    if error["loc"][-1] == "path" and isinstance(error["input"], (list, dict)):
+        return (
+            "Name one path: several columns, such as percentiles or single members, are no one "
+            "series (members go by [members], periods by first_of)"
+        )
     hint = str(error["msg"]).removeprefix("Value error, ")
     return hint[:1].upper() + hint[1:]
 

@@ -1,23 +1,21 @@
-"""What is wrong with a feed sheet that reads well: paths, units, zones, blanks."""
+"""What is wrong with a feed sheet that reads well: addresses, paths, shape, zones, members."""
 
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
-import jmespath
-from jmespath.exceptions import JMESPathError
-
-from monitor.feeds.sheet_parts import CANONICAL
-from monitor.feeds.template import template_fault
-from monitor.units import UNIT_TABLE
+from monitor.feeds.findings import Finding, path_findings
+from monitor.feeds.sheet_lint_variables import percentiles, variable
+from monitor.feeds.sheet_parts import IssuedPart
+from monitor.feeds.template import BLANKS, DATES, template_fault
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator
 
-    from monitor.feeds.sheet_parts import Sheet, VariablePart
+    from monitor.feeds.sheet_parts import Sheet
     from monitor.toml_places import Path
 
 RECORD = "record"
@@ -25,24 +23,10 @@ RECORD = "record"
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
-# A projection leaves out nulls and so shifts a series against its stamps.
-_PROJECTION = re.compile(r"\[\s*(\]|\*|\?|-?\d*\s*:)|\*")
 _SECRET_PLACE = re.compile(r"(query|header)\.\S+")
 _SECRET_FROM = re.compile(r"key|env:[A-Za-z_][A-Za-z0-9_]*|file:.+")
-_STATS = {
-    "precip": ("sum", "rate"),
-    "gust": ("max",),
-    "thunder": ("code",),
-}
-
-
-class Finding(NamedTuple):
-    """A fault of a sheet, before it is known on which line it stands."""
-
-    path: Path
-    code: str
-    says: str
-    remedy: str
+_BLANK_NAME = re.compile(r"[a-z][a-z0-9_]*")
+_NAIVE = ("iso", "interval")
 
 
 def findings(sheet: Sheet) -> Iterator[Finding]:
@@ -50,37 +34,40 @@ def findings(sheet: Sheet) -> Iterator[Finding]:
     if sheet.id == RECORD:
         yield Finding(("feed", "id"), "reserved-id", "The id record is taken.", "Give another id.")
     yield from _request(sheet)
+    yield from _resolve(sheet)
     yield from _paths(sheet)
+    yield from _shape(sheet)
     yield from _time(sheet)
     if "precip" not in sheet.vars:
         yield Finding(
             ("vars",), "missing-key", "There is no [vars.precip].", "Say where the rain is."
         )
     for name, var in sheet.vars.items():
-        yield from _variable(name, var)
+        yield from variable(name, var, sheet)
+    yield from percentiles(sheet)
     yield from _members(sheet)
 
 
 def _request(sheet: Sheet) -> Iterator[Finding]:
     request = sheet.request
-    parts = urlsplit(request.url)
-    plain = parts.scheme == "http" and parts.hostname in LOOPBACK
-    if not (parts.hostname and (parts.scheme == "https" or plain)):
-        yield Finding(
-            ("request", "url"),
-            "bad-url",
-            "The address does not begin with https:// and a host.",
-            "Use https; http is for a server on this machine.",
-        )
-    templates: list[tuple[Path, str]] = [(("request", "url"), request.url)]
-    templates += [
+    resolved = [name for part in sheet.resolve for name in part.take]
+    yield from _address(("request", "url"), request.url, resolved)
+    templates: list[tuple[Path, str]] = [
         (("request", "params", k), v) for k, v in request.params.items() if isinstance(v, str)
     ]
     templates += [(("request", "headers", k), v) for k, v in request.headers.items()]
     for path, text in templates:
-        fault = template_fault(text)
-        if fault:
-            yield Finding(path, "bad-blank", fault, "Use {lat:.4f} and its like.")
+        yield from _template(path, text, resolved)
+    asks_dates = any(
+        f"{{{d}}}" in t for d in DATES for t in (request.url, *dict(templates).values())
+    )
+    if request.kind == "archive" and not asks_dates:
+        yield Finding(
+            ("request", "kind"),
+            "missing-key",
+            "An archive is asked for days, and no part of the request names them.",
+            "Use {from_date} and {to_date} in params.",
+        )
     for place, source in request.secrets.items():
         if not _SECRET_PLACE.fullmatch(place):
             yield Finding(
@@ -98,45 +85,103 @@ def _request(sheet: Sheet) -> Iterator[Finding]:
             )
 
 
+def _address(at: Path, url: str, resolved: Collection[str]) -> Iterator[Finding]:
+    """An address is https, or begins with a blank that another answer fills in."""
+    yield from _template(at, url, resolved)
+    if any(url.startswith(f"{{{name}}}") for name in resolved):
+        return
+    try:
+        parts = urlsplit(url)
+        host = parts.hostname
+    except ValueError:
+        host = None
+    plain = host is not None and parts.scheme == "http" and host in LOOPBACK
+    if not (host and (parts.scheme == "https" or plain)):
+        yield Finding(
+            at,
+            "bad-url",
+            "The address does not begin with https:// and a host.",
+            "Use https; http is for a server on this machine.",
+        )
+
+
+def _template(at: Path, text: str, resolved: Collection[str]) -> Iterator[Finding]:
+    fault = template_fault(text, resolved)
+    if fault:
+        yield Finding(at, "bad-blank", fault, "Use {lat:.4f} and its like.")
+
+
+def _resolve(sheet: Sheet) -> Iterator[Finding]:
+    before: list[str] = []
+    for i, part in enumerate(sheet.resolve):
+        yield from _address(("resolve", i, "url"), part.url, before)
+        for name, path in part.take.items():
+            at: Path = ("resolve", i, "take", name)
+            yield from path_findings(at, path, series=False)
+            if not _BLANK_NAME.fullmatch(name) or name in BLANKS or name in before:
+                yield Finding(
+                    at,
+                    "bad-blank",
+                    f"{name!r} cannot be the name of a blank, or is one already.",
+                    "Give a name of small letters, such as grid_url.",
+                )
+            before.append(name)
+    if isinstance(sheet.run.issued, IssuedPart):
+        yield from _address(("run", "issued", "url"), sheet.run.issued.url, before)
+
+
 def _paths(sheet: Sheet) -> Iterator[Finding]:
+    shape, time, issued = sheet.shape, sheet.time, sheet.run.issued
     plain: list[tuple[Path, str | None]] = [
         (("errors", "flag"), sheet.errors.flag),
         (("errors", "reason"), sheet.errors.reason),
-        (("time", "offset_path"), sheet.time.offset_path),
+        (("time", "offset_path"), time.offset_path),
+        (("shape", "root"), shape.root),
+        # The records of a list may be gathered from several: each has its own stamp.
+        (("shape", "records"), shape.records),
+        (("shape", "each"), shape.each),
+        (("shape", "run_start"), shape.run_start),
+        *((("place", key), path) for key, path in sheet.place.model_dump().items()),
     ]
-    if sheet.run.issued and not sheet.run.issued.startswith("header:"):
-        plain.append((("run", "issued"), sheet.run.issued))
-    series: list[tuple[Path, str | None]] = [(("time", "path"), sheet.time.path)]
-    for name, var in sheet.vars.items():
-        series.append((("vars", name, "path"), var.path))
-        if var.unit_check:
-            plain.append((("vars", name, "unit_check", "at"), var.unit_check.at))
-    for path, text in (*plain, *series):
-        if text is not None and not _compiles(text):
-            yield Finding(
-                path, "bad-path", f"{text!r} is not a JMESPath.", "Write it like hourly.time."
-            )
-    for path, text in series:
-        if text is not None and _PROJECTION.search(text):
-            yield Finding(
-                path,
-                "projection",
-                f"{text!r} goes over a list and would leave out its nulls, which shifts the rest.",
-                "Name the list itself, without [], [*], [?, a slice or *.",
-            )
+    if isinstance(issued, IssuedPart):
+        plain.append((("run", "issued", "path"), issued.path))
+    elif issued and not issued.startswith("header:"):
+        plain.append((("run", "issued"), issued))
+    series: list[tuple[Path, str | None]] = [
+        (("time", "path"), time.path),
+        (("time", "start_path"), time.start_path),
+        (("shape", "interval"), shape.interval),
+        (("shape", "value"), shape.value),
+    ]
+    for at, text in plain:
+        if text is not None:
+            yield from path_findings(at, text, series=False)
+    for at, text in series:
+        if text is not None:
+            yield from path_findings(at, text, series=True)
 
 
-def _compiles(text: str) -> bool:
-    try:
-        jmespath.compile(text)
-    except (JMESPathError, RecursionError):
-        return False
-    return True
+def _shape(sheet: Sheet) -> Iterator[Finding]:
+    kind = sheet.shape.kind
+    if kind == "rows" and sheet.shape.records is None:
+        yield Finding(
+            ("shape",),
+            "missing-key",
+            "The answer is rows, and where their list stands is not said.",
+            'Give records, for example records = "hours".',
+        )
+    if kind != "intervals" and sheet.time.path is None:
+        yield Finding(
+            ("time",),
+            "missing-key",
+            "Where the stamps stand is not said.",
+            'Give path, for example path = "time".',
+        )
 
 
 def _time(sheet: Sheet) -> Iterator[Finding]:
     time = sheet.time
-    naive = time.format == "iso" or (
+    naive = time.format in _NAIVE or (
         time.format.startswith("strptime:") and "%z" not in time.format
     )
     if naive and time.zone is None:
@@ -158,62 +203,16 @@ def _time(sheet: Sheet) -> Iterator[Finding]:
             )
 
 
-def _variable(name: str, var: VariablePart) -> Iterator[Finding]:
-    at: Path = ("vars", name)
-    canonical = next(unit for key, (unit, _, _) in CANONICAL.items() if key == name)
-    if var.stat == "rate":
-        canonical += "/h"
-    if var.cover != "instant" and var.period is None:
-        yield Finding(
-            at,
-            "missing-key",
-            f"{name} covers the time {var.cover} its stamp, and how long is not said.",
-            'Give period, for example period = "1h".',
-        )
-    if name == "precip" and var.cover == "instant":
-        yield Finding(
-            (*at, "cover"),
-            "bad-value",
-            "Rain at an instant is not an amount.",
-            "Say whether it covers the time preceding or following the stamp.",
-        )
-    right = _STATS.get(name, ("mean",))
-    if var.stat not in right:
-        yield Finding(
-            (*at, "stat"),
-            "bad-value",
-            f"{name} cannot be a {var.stat}.",
-            f"It is read as {' or '.join(right)}.",
-        )
-    if var.stat == "code":
-        if not var.map:
-            yield Finding(
-                at, "missing-key", f"{name} has no map of its codes.", "Give map = { ... }."
-            )
-    elif var.unit is None:
-        yield Finding(at, "missing-key", f"{name} has no unit.", "Give unit.")
-    elif UNIT_TABLE.get(var.unit, ("", 0, 0))[0] != canonical:
-        fitting = ", ".join(u for u, (c, _, _) in UNIT_TABLE.items() if c == canonical)
-        yield Finding(
-            (*at, "unit"),
-            "unknown-unit",
-            f"{var.unit!r} is not a unit of {name}.",
-            f"Known are: {fitting}.",
-        )
-    elif var.unit_check and UNIT_TABLE[var.unit] != UNIT_TABLE.get(
-        var.unit_check.is_, UNIT_TABLE[var.unit]
-    ):
-        yield Finding(
-            (*at, "unit"),
-            "unit-mismatch",
-            f"{name} is read as {var.unit} but checked to be {var.unit_check.is_}.",
-            "Change unit and unit_check together.",
-        )
-
-
 def _members(sheet: Sheet) -> Iterator[Finding]:
     if sheet.members is None:
         return
+    if sheet.shape.kind != "columns":
+        yield Finding(
+            ("members",),
+            "bad-value",
+            f"Members are read from columns, and the answer is {sheet.shape.kind}.",
+            "Take [members] out, or read an answer of columns.",
+        )
     try:
         groups = re.compile(sheet.members.pattern).groupindex
     except re.error:
@@ -226,10 +225,11 @@ def _members(sheet: Sheet) -> Iterator[Finding]:
             "Write it like (?P<var>[a-z0-9_]+?)(?:_member(?P<m>\\d{2}))?",
         )
     for name, var in sheet.vars.items():
-        if not var.path.startswith(sheet.members.parent + "."):
-            yield Finding(
-                ("vars", name, "path"),
-                "bad-path",
-                f"{var.path!r} is not under {sheet.members.parent}, where the members are.",
-                f"Begin it with {sheet.members.parent}.",
-            )
+        for path in var.sources:
+            if not path.startswith(sheet.members.parent + "."):
+                yield Finding(
+                    ("vars", name, "path"),
+                    "bad-path",
+                    f"{path!r} is not under {sheet.members.parent}, where the members are.",
+                    f"Begin it with {sheet.members.parent}.",
+                )

@@ -10,11 +10,21 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag
 
-Cover = Literal["preceding", "following", "instant"]
+Cover = Literal[
+    "preceding",
+    "following",
+    "since_last",
+    "until_next",
+    "interval",
+    "instant",
+    "run_total",
+]
 Stat = Literal["sum", "rate", "mean", "max", "code"]
-Variable = Literal["precip", "wind", "gust", "direction", "temp", "dew_point", "cloud", "thunder"]
+Variable = Literal[
+    "precip", "wind", "gust", "direction", "temp", "dew_point", "humidity", "cloud", "thunder"
+]
 
 # variable -> (canonical unit, least, most of what is taken as possible, in that unit)
 CANONICAL: dict[Variable, tuple[str, float, float]] = {
@@ -24,6 +34,7 @@ CANONICAL: dict[Variable, tuple[str, float, float]] = {
     "direction": ("deg", 0.0, 360.0),
     "temp": ("C", -60.0, 60.0),
     "dew_point": ("C", -80.0, 60.0),
+    "humidity": ("%", 0.0, 110.0),  # supersaturated a little in some models
     "cloud": ("%", 0.0, 100.0),
     "thunder": ("", -1e9, 1e9),
 }
@@ -67,6 +78,10 @@ class RequestPart(Part):
     is from: `key` (the feed's own, left out where none is set), `env:NAME` or `file:PATH`.
     """
 
+    kind: Literal["forecast", "archive"] = "forecast"
+    """`archive`: asked for days that are past, by {from_date} and {to_date}."""
+    days: int = Field(default=10, ge=0)
+    """A forecast's {to_date} is this many days after the day of the request, {from_date}."""
     url: str
     params: dict[str, str | int | float] = {}
     headers: dict[str, str] = {}
@@ -95,24 +110,71 @@ class ErrorsPart(Part):
     """Word in the reason of a 429 -> the UTC clock unit at whose end the limit clears."""
 
 
-class RunPart(Part):
-    """How old a forecast is: `issued` is a path, or `header:NAME`."""
+class ResolvePart(Part):
+    """An earlier request whose answer fills blanks of the later ones: `take` says which, and
+    at what path of the answer each stands; it is asked again after `keep`.
+    """
 
-    issued: str | None = None
+    url: str
+    take: dict[str, str] = Field(min_length=1)
+    keep: Duration = 7 * 86400.0
+
+
+class IssuedPart(Part):
+    """The issue time stands at `path` of another answer, that of `url`."""
+
+    url: str
+    path: str
+
+
+def _text_or_table(value: object) -> str:
+    return "table" if isinstance(value, (dict, IssuedPart)) else "text"
+
+
+Issued = Annotated[
+    Annotated[str, Tag("text")] | Annotated[IssuedPart, Tag("table")],
+    Discriminator(_text_or_table),
+]
+
+
+class RunPart(Part):
+    """How old a forecast is: `issued` is a path, `header:NAME`, or { url, path }."""
+
+    issued: Issued | None = None
     max_age: Duration = 8 * 3600.0
 
 
 class ShapePart(Part):
-    """`columns`: one list of stamps and a list of equal length for each variable."""
+    """How the answer is built.
 
-    kind: Literal["columns"]
+    `columns`: one list of stamps and a list of equal length for each variable. `rows`: a list
+    of records, each with its stamp. `intervals`: a list for each variable, of items with their
+    own stamp and value.
+    """
+
+    kind: Literal["columns", "rows", "intervals"]
+    root: str | None = None
+    """Where the place's own object stands, if not at the top; all paths begin there."""
+    records: str | None = None
+    """rows: path of the list; an object there is taken as records named by `key`."""
+    each: str | None = None
+    """rows: path of a list inside each record, whose items are the records; the outer one is
+    their `outer`."""
+    interval: str = "validTime"
+    """intervals: path of the stamp in an item."""
+    value: str = "value"
+    """intervals: path of the value in an item, where a variable names no other."""
+    run_start: str | None = None
+    """Path of the moment at which totals of the run were nought."""
 
 
 class TimePart(Part):
     """How stamps are written. `zone` is the clock of stamps that do not say."""
 
-    path: str
-    format: str = Field(default="iso", pattern=r"^(iso|unix_s|unix_ms|strptime:.+)$")
+    path: str | None = None
+    start_path: str | None = None
+    """Where the start of what a stamp covers is stated; its end is the stamp."""
+    format: str = Field(default="iso", pattern=r"^(iso|unix_s|unix_ms|interval|strptime:.+)$")
     zone: str | None = None
     offset_path: str | None = None
     """Path of the answer's own offset from UTC in seconds, which must be that of `zone`."""
@@ -120,17 +182,55 @@ class TimePart(Part):
     """How far before the fetch the first stamp may lie; further back, a clock is wrong."""
 
 
+class PlacePart(Part):
+    """Where the answer says which place it is for (all paths)."""
+
+    lat: str | None = None
+    lon: str | None = None
+    elevation: str | None = None
+    distance_m: str | None = None
+    """How far away the station is, in metres."""
+
+
 class UnitCheck(Part):
     """The answer names its unit at the path `at`; it must be `is_`."""
 
     at: str
     is_: str = Field(alias="is")
+    each: bool = False
+    """`at` is a path inside every record, not of the answer."""
+
+
+class PeriodPart(Part):
+    """One of several periods that a record may state; the shortest it has is taken."""
+
+    path: str
+    period: Duration
+
+
+class FallbackPart(Part):
+    """Derived from another variable where it is not known itself, and told as derived."""
+
+    from_: Literal["wind"] = Field(alias="from")
+    factor: float = Field(ge=1.0, le=4.0)
 
 
 class VariablePart(Part):
-    """One variable. `plausible` is in the canonical unit (CANONICAL), whatever `unit` is."""
+    """One variable, from `path`, `first_of` or `vector`.
 
-    path: str
+    `plausible` is in the canonical unit (CANONICAL), whatever `unit` is, and of the value as it
+    stands in the answer; of totals since the run's start, of what is between two stamps.
+    """
+
+    path: str | None = None
+    first_of: tuple[PeriodPart, ...] = ()
+    vector: tuple[str, str] | None = None
+    """Components to the east and to the north."""
+    time_path: str | None = None
+    """columns: its own list of stamps."""
+    value: str | None = None
+    """intervals: path of its value in an item."""
+    fallback: FallbackPart | None = None
     cover: Cover
     stat: Stat
     period: Duration | None = None
@@ -142,12 +242,25 @@ class VariablePart(Part):
     parse: Literal["number"] | None = None
     """`number`: numbers may stand in quotes."""
     map: dict[str, Literal["yes", "no", "unknown"]] = {}
-    """For codes: exact, `~part` of a text, or `*` for all others."""
+    """For codes: exact, `~part` of a text, `>=30` for numbers, or `*` for all others."""
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """Every path it is read from; of periods, the shortest first."""
+        if self.first_of:
+            return tuple(p.path for p in self.by_length)
+        return self.vector or ((self.path,) if self.path is not None else ())
+
+    @property
+    def by_length(self) -> tuple[PeriodPart, ...]:
+        """The periods, the shortest first."""
+        return tuple(sorted(self.first_of, key=lambda p: p.period))
 
 
 class MembersPart(Part):
-    """Ensembles: keys under `parent` that match `pattern` (groups `var`, and `m`: absent for
-    the control run) are members. Members with no rain or wind are left out whole.
+    """Ensembles: keys under `parent` that match `pattern` (groups `var`, `m`: absent for the
+    control run, and `model` where several are asked at once) are members. Members with no rain
+    or wind are left out whole.
     """
 
     parent: str
@@ -162,7 +275,9 @@ class Sheet(Part):
     feed: FeedPart
     request: RequestPart
     errors: ErrorsPart = ErrorsPart()
+    resolve: tuple[ResolvePart, ...] = ()
     run: RunPart = RunPart()
+    place: PlacePart = PlacePart()
     shape: ShapePart
     time: TimePart
     vars: dict[Variable, VariablePart]
@@ -174,6 +289,13 @@ class Sheet(Part):
         return self.feed.id
 
 
+_INNER: dict[str, type[Part]] = {
+    "unit_check": UnitCheck,
+    "fallback": FallbackPart,
+    "first_of": PeriodPart,
+}
+
+
 def part_at(path: tuple[Any, ...]) -> type[Part] | None:
     """The table of the sheet that holds the key at `path`."""
     match path[:-1]:
@@ -181,9 +303,15 @@ def part_at(path: tuple[Any, ...]) -> type[Part] | None:
             return Sheet
         case ("vars", _):
             return VariablePart
-        case ("vars", _, "unit_check"):
-            return UnitCheck
+        case ("vars", _, str(inner)) | ("vars", _, str(inner), int()):
+            return _INNER.get(inner)
+        case ("run", "issued"):
+            return IssuedPart
+        case ("resolve", int()):
+            return ResolvePart
+        case ("members",):
+            return MembersPart
         case (str(section),) if section in Sheet.model_fields and section != "vars":
             annotation: Any = Sheet.model_fields[section].annotation
-            return MembersPart if section == "members" else annotation
+            return annotation if isinstance(annotation, type) else None
     return None

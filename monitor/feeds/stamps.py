@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from typing import TYPE_CHECKING, Any
@@ -11,6 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from monitor.feeds.samples import Rejected
+from monitor.units import SECONDS_PER_DAY, SECONDS_PER_HOUR, SECONDS_PER_MINUTE
 
 if TYPE_CHECKING:
     from monitor.domain import Floats
@@ -19,20 +21,63 @@ if TYPE_CHECKING:
 LATEST_FIRST = timedelta(hours=3)
 """A forecast whose first stamp is further ahead than this is on another clock."""
 
+_PLACES = 3
+"""Stamps are told apart to the millisecond."""
+
 _YEARS_S = (0.0, 7258118400.0)
 """1970 to 2199, as seconds."""
+
+
+_DURATION = re.compile(
+    r"P(?:(\d{1,4})W)?(?:(\d{1,5})D)?"
+    r"(?:T(?:(\d{1,6})H)?(?:(\d{1,8})M)?(?:(\d{1,9})(?:\.0*)?S)?)?",
+    re.ASCII,
+)
+_DURATION_S = (7 * SECONDS_PER_DAY, SECONDS_PER_DAY, SECONDS_PER_HOUR, SECONDS_PER_MINUTE, 1.0)
 
 
 def epochs(raw: list[Any], time: TimePart, told: list[str]) -> Floats:
     """Seconds (sample,) of each stamp; NaN, and told, where a wall time is doubled or skipped."""
     zone = ZoneInfo(time.zone) if time.zone else UTC
-    out = np.array([_epoch(item, time, zone) for item in raw], dtype=np.float64)
+    return _placed([_epoch(item, time, zone) for item in raw], time, told)
+
+
+def intervals_of(raw: list[Any], time: TimePart, told: list[str]) -> tuple[Floats, Floats]:
+    """Start and end (sample,) of each `start/duration` or `start/end`, as ISO 8601 has them [s]."""
+    zone = ZoneInfo(time.zone) if time.zone else UTC
+    both = [_interval(item, time, zone) for item in raw]
+    starts = _placed([start for start, _ in both], time, told)
+    return starts, _placed([end for _, end in both], time, told)
+
+
+def _placed(seconds: list[float], time: TimePart, told: list[str]) -> Floats:
+    out = np.array(seconds, dtype=np.float64)
     if np.any((out < _YEARS_S[0]) | (out > _YEARS_S[1])):
         raise Rejected("time", "a stamp lies before 1970 or after 2199: seconds or milliseconds?")
     unplaced = int(np.isnan(out).sum())
-    if unplaced:
-        told.append(f"{unplaced} stamps fall into an hour that {time.zone} has twice or not at all")
-    return out
+    tells = f"{unplaced} stamps fall into an hour that {time.zone} has twice or not at all"
+    if unplaced and tells not in told:
+        told.append(tells)
+    return np.round(out, _PLACES)
+
+
+def _interval(item: Any, time: TimePart, zone: Any) -> tuple[float, float]:
+    begins, slash, rest = item.partition("/") if isinstance(item, str) else ("", "", "")
+    if not slash:
+        raise _no_stamp(item)
+    start = _epoch(begins, time, zone)
+    if not rest.startswith("P"):
+        return start, _epoch(rest, time, zone)
+    match = _DURATION.fullmatch(rest)
+    if match is None or not any(match.groups()):
+        raise _no_stamp(item)
+    return start, start + sum(
+        int(n) * s for n, s in zip(match.groups(), _DURATION_S, strict=True) if n
+    )
+
+
+def _no_stamp(item: Any) -> Rejected:
+    return Rejected("time", f"{str(item)[:40]!r} is not a stamp as the sheet has it")
 
 
 def check_first(first: float, fetched_at: datetime, time: TimePart) -> None:
@@ -63,22 +108,25 @@ def _epoch(item: Any, time: TimePart, zone: Any) -> float:
     if time.format in ("unix_s", "unix_ms"):
         if isinstance(item, bool) or not isinstance(item, (int, float)):
             raise Rejected("time", f"{str(item)[:40]!r} is not a count of seconds")
-        return float(item) / (1000.0 if time.format == "unix_ms" else 1.0)
+        try:
+            return float(item) / (1000.0 if time.format == "unix_ms" else 1.0)
+        except OverflowError:
+            raise _no_stamp(item) from None
     try:
         moment = (
-            datetime.fromisoformat(item)
-            if time.format == "iso"
-            else datetime.strptime(item, time.format.removeprefix("strptime:"))  # noqa: DTZ007
+            datetime.strptime(item, time.format.removeprefix("strptime:"))  # noqa: DTZ007
+            if time.format.startswith("strptime:")
+            else datetime.fromisoformat(item)
         )
-    except (TypeError, ValueError):
-        raise Rejected("time", f"{str(item)[:40]!r} is not a stamp as the sheet has it") from None
-    if moment.tzinfo is not None:
-        return moment.timestamp()
-    earlier = moment.replace(tzinfo=zone, fold=0)
-    later = moment.replace(tzinfo=zone, fold=1)
-    if earlier.utcoffset() != later.utcoffset():
-        return math.nan
-    return earlier.timestamp()
+        if moment.tzinfo is not None:
+            return moment.timestamp()
+        earlier = moment.replace(tzinfo=zone, fold=0)
+        later = moment.replace(tzinfo=zone, fold=1)
+        if earlier.utcoffset() != later.utcoffset():
+            return math.nan
+        return earlier.timestamp()
+    except (TypeError, ValueError, OverflowError):
+        raise _no_stamp(item) from None
 
 
 def moment_of(stated: Any) -> datetime | None:
@@ -91,7 +139,7 @@ def moment_of(stated: Any) -> datetime | None:
     for read in (datetime.fromisoformat, parsedate_to_datetime):
         try:
             moment = read(stated)
-        except ValueError:
+            return moment.replace(tzinfo=moment.tzinfo or UTC).astimezone(UTC)
+        except (ValueError, OverflowError):
             continue
-        return moment.replace(tzinfo=moment.tzinfo or UTC).astimezone(UTC)
     return None

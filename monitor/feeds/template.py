@@ -11,15 +11,20 @@ from string import Formatter
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Collection, Mapping
+    from datetime import date
 
 NUMBERS = ("lat", "lon", "elev")
-BLANKS = (*NUMBERS, "app", "version", "contact")
+DATES = ("from_date", "to_date")
+BLANKS = (*NUMBERS, "app", "version", "contact", *DATES)
 _SPEC = re.compile(r"(\.\d{1,2}f)?")
 
 
-def template_fault(template: str) -> str | None:
-    """Why `template` cannot be used, in a sentence; None where it can."""
+def template_fault(template: str, resolved: Collection[str] = ()) -> str | None:
+    """Why `template` cannot be used, in a sentence; None where it can.
+
+    `resolved`: blanks that an earlier request fills in.
+    """
     try:
         parts = list(Formatter().parse(template))
     except ValueError as fault:
@@ -29,8 +34,8 @@ def template_fault(template: str) -> str | None:
             continue
         if "." in name or "[" in name:
             return f"{{{name}}} reaches inside a value; only plain names are filled in."
-        if name not in BLANKS:
-            return f"{{{name}}} is no blank; there are {', '.join(BLANKS)}."
+        if name not in BLANKS and name not in resolved:
+            return f"{{{name}}} is no blank; there are {', '.join((*BLANKS, *resolved))}."
         if conversion or not _SPEC.fullmatch(spec or ""):
             return f"{{{name}}} may carry a number of decimals, like {{lat:.4f}}, no more."
         if spec and name not in NUMBERS:
@@ -40,10 +45,15 @@ def template_fault(template: str) -> str | None:
 
 def filled(template: str, values: Mapping[str, str | float]) -> str:
     """`template` with its blanks filled in from `values`."""
-    fault = template_fault(template)
+    fault = template_fault(template, [name for name in values if name not in BLANKS])
     if fault:
         raise ValueError(fault)
     return "".join(
         literal + ("" if name is None else format(values[name], spec or ""))
         for literal, name, spec, _ in Formatter().parse(template)
     ).strip()
+
+
+def date_blanks(first: date, last: date) -> dict[str, str]:
+    """The blanks for the days asked for, both included."""
+    return {"from_date": first.isoformat(), "to_date": last.isoformat()}

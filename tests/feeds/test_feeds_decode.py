@@ -422,8 +422,25 @@ def test_what_follows_its_stamp_and_rain_as_a_rate():
     assert weather.wind_mps.tolist() == [[4.0, 4.0]]
 
 
-def test_a_value_over_another_span_than_the_step_is_not_known_and_told():
+def test_a_value_over_another_span_than_the_step():
+    # Rain is of the hour before each stamp. Gusts are of the three hours before: 03 to 06
+    # holds the first step whole; of 06 to 09 nothing is known, nor of the hour before 09.
     sheet = own_sheet('[vars.gust]\nperiod = "3h"\n[vars.precip]\nperiod = "1h"\n')
+    answered = answer(
+        3,
+        time=["2026-06-01T06:00", "2026-06-01T07:00", "2026-06-01T12:00"],
+        wind_gusts_10m=[7.0, None, 9.0],
+    )
+    with pytest.raises(Rejected, match="gust: stamps lie closer together"):
+        decoded(answered, sheet)
+    answered["hourly"]["time"][1] = "2026-06-01T09:00"
+    weather = decoded(answered, sheet)
+    assert weather.gust_mps[0, [0, 2]].tolist() == [7.0, 9.0]
+    assert math.isnan(weather.gust_mps[0, 1])
+
+
+def test_what_covers_none_of_the_steps_is_told():
+    sheet = own_sheet('[vars.gust]\ncover = "following"\nperiod = "1h"\n')
     answered = answer(2, time=["2026-06-01T06:00", "2026-06-01T09:00"])
     weather = decoded(answered, sheet)
     assert np.isnan(weather.gust_mps).all()

@@ -68,7 +68,7 @@ def test_an_own_sheet_changes_three_lines_and_keeps_the_rest():
         ("[request]\npoll = 10\n", "bad-value", 3, "10m"),
         ("[request]\n\npoll = '10 parsecs'\n", "bad-value", 4, "10m"),
         ("[vars.wind]\ncover = 'sometimes'\n", "bad-value", 3, "preceding"),
-        ("[shape]\nkind = 'rows'\n", "bad-value", 3, "columns"),
+        ("[shape]\nkind = 'rings'\n", "bad-value", 3, "columns"),
         ("[feed]\nid = '../x'\n", "bad-value", 3, "pattern"),
         ("[feed]\nid = 'record'\n", "reserved-id", 3, "another"),
         ("[vars.wind]\nunit = 'furlong'\n", "unknown-unit", 3, "m/s"),
