@@ -31,7 +31,6 @@ POSSIBLE: dict[str, tuple[float, float]] = {
     "cloud_pct": (0.0, 100.0),
 }
 _MOST_RAIN_MM_IN_1_H = 500.0
-"""The world's records lie under 422 sqrt(hours) mm (Jennings 1950, from memory); a fifth on top."""
 _MINUTES_PER_HOUR = 60.0
 _THUNDER = {"yes": 1.0, "no": 0.0, "": math.nan}
 _DEW_ABOVE_AIR_C = 0.5
@@ -40,6 +39,17 @@ _OFFSETS = (timedelta(hours=-12), timedelta(hours=14))
 """No place on earth keeps a clock further from UTC than this."""
 _YEARS = (1900, 2200)
 _NAN = math.nan
+
+
+def most_rain_mm(hours: float) -> float:
+    """More rain than ever fell anywhere in so many hours [mm].
+
+    Notes
+    -----
+    The world's records lie under 422 sqrt(hours) mm (Jennings 1950, from memory); a fifth is
+    put on top.
+    """
+    return _MOST_RAIN_MM_IN_1_H * math.sqrt(hours)
 
 
 class _Row(NamedTuple):
@@ -250,7 +260,7 @@ def _thunder(cell: str, line: int, faults: Faults) -> float:
 
 def _check_together(minutes: float, values: tuple[float, ...], line: int, faults: Faults) -> None:
     rain, wind, gust, _, temp, dew, _, _ = values
-    if rain > _MOST_RAIN_MM_IN_1_H * math.sqrt(minutes / _MINUTES_PER_HOUR):
+    if rain > most_rain_mm(minutes / _MINUTES_PER_HOUR):
         faults.add(
             "impossible-value",
             line,
