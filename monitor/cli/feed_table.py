@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import math
 import textwrap
+from collections import Counter
 from datetime import UTC
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from monitor.units import to_moment
 
@@ -35,13 +38,14 @@ def table(weather: Weather, sheet_id: str, zone: tzinfo | None) -> Iterator[str]
         f"{first.astimezone(clock):%Y-%m-%d %H:%M} to {last.astimezone(clock):%Y-%m-%d %H:%M} "
         f"{'site time' if zone else 'UTC'}."
     )
+    yield _lengths(weather)
     if weather.issued_at is not None:
         yield f"Issued {weather.issued_at.astimezone(clock):%Y-%m-%d %H:%M}."
     yield f"Wind at {weather.wind_height_m:g} m; - is not known."
     yield ""
     member_head = "  member" if members > 1 else ""
-    yield (f"starts            min  rain  wind  gust from  temp   dew cloud thunder{member_head}")
-    yield f"                         mm   m/s   m/s  deg     C     C     %{' ' * 8}".rstrip()
+    yield (f"starts             min  rain  wind  gust from  temp   dew cloud thunder{member_head}")
+    yield f"                          mm   m/s   m/s  deg     C     C     %{' ' * 8}".rstrip()
     yield from _rows(weather, clock)
     yield ""
     if weather.dropped:
@@ -54,6 +58,18 @@ def table(weather: Weather, sheet_id: str, zone: tzinfo | None) -> Iterator[str]
         yield from textwrap.wrap(weather.credit, _WIDTH)
 
 
+def _lengths(weather: Weather) -> str:
+    """How long the steps are, in the order in which the lengths first come."""
+    minutes = Counter(np.round((weather.ends - weather.starts) / 60.0, 1).tolist())
+    parts = [f"{count} of {_span(length)}" for length, count in minutes.items()]
+    return f"Steps: {', '.join(parts)}."
+
+
+def _span(minutes: float) -> str:
+    whole = minutes / 60.0
+    return f"{whole:g} h" if whole >= 1 and whole == int(whole) else f"{minutes:g} min"
+
+
 def _rows(weather: Weather, clock: tzinfo) -> Iterator[str]:
     minutes = (weather.ends - weather.starts) / 60.0
     several = len(weather.members) > 1
@@ -61,7 +77,7 @@ def _rows(weather: Weather, clock: tzinfo) -> Iterator[str]:
         stamp = f"{to_moment(start).astimezone(clock):%Y-%m-%d %H:%M}"
         for m, member in enumerate(weather.members):
             yield (
-                f"{stamp}  {minutes[i]:3.0f} "
+                f"{stamp}  {minutes[i]:4.0f} "
                 f"{_number(weather.rain_mm[m, i], 5, 2)} "
                 f"{_number(weather.wind_mps[m, i], 5, 1)} "
                 f"{_number(weather.gust_mps[m, i], 5, 1)} "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypedDict
 
 import click
 
@@ -33,6 +33,12 @@ if TYPE_CHECKING:
     from datetime import tzinfo
 
     from monitor.domain import Show, Weather
+
+
+class _Place(TypedDict, total=False):
+    latitude: float
+    longitude: float
+    elevation_m: float
 
 
 class _Tried(NamedTuple):
@@ -71,7 +77,7 @@ def feed(
     """
     show, chosen = _chosen(folder, sheet_id, sample)
     if sample is not None or chosen.sheet == RECORD:
-        tried = _from_file(folder, chosen, sample)
+        tried = _from_file(folder, show, chosen, sample)
     else:
         assert show is not None
         tried = _asked(folder, show, chosen, accepted=accepted)
@@ -107,7 +113,7 @@ def _chosen(folder: Path, sheet_id: str | None, sample: Path | None) -> tuple[Sh
     return show, show.feeds[0]
 
 
-def _from_file(folder: Path, chosen: Feed, sample: Path | None) -> _Tried:
+def _from_file(folder: Path, show: Show | None, chosen: Feed, sample: Path | None) -> _Tried:
     if chosen.sheet == RECORD:
         if sample is None and chosen.file is None:
             raise BadInputError(
@@ -138,6 +144,7 @@ def _from_file(folder: Path, chosen: Feed, sample: Path | None) -> _Tried:
             fetched_at=None,
             wind_basis=chosen.wind_basis,
             wind_height_m=chosen.wind_height_m,
+            **_place(show),
         )
     except Rejected as fault:
         return _Tried(None, (f"{sample.name} was not used: {fault.detail} ({fault.reason}).",))
@@ -168,9 +175,23 @@ def _asked(folder: Path, show: Show, chosen: Feed, *, accepted: bool) -> _Tried:
             wind_basis=chosen.wind_basis,
             wind_height_m=chosen.wind_height_m,
             headers=fetched.headers,
+            issued_at=fetched.issued,
+            **_place(show),
         )
     except Rejected as fault:
         return _Tried(
             None, (f"The answer was not used: {fault.detail} ({fault.reason}).", *fetched.warnings)
         )
     return _Tried(weather, fetched.warnings)
+
+
+def _place(show: Show | None) -> _Place:
+    """What the answer's own place is held against."""
+    if show is None:
+        return {}
+    site = show.site
+    return {
+        "latitude": site.latitude,
+        "longitude": site.longitude,
+        "elevation_m": site.elevation_m,
+    }
