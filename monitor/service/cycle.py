@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 
 STATE_KEY = "watch/state"
 TOLD_KEY = "watch/told"
+EVALUATED_KEY = "watch/evaluated"
+"""When what is needed was last worked out: an outside watcher sees from it that we do."""
 
 TOLD_LATELY = timedelta(hours=1)
 """A service that is started again within this has not been away."""
@@ -86,6 +88,7 @@ class Cycle:
             if found.state != before:
                 remember(db, STATE_KEY, found.state)
             told += _about_the_monitor(db, show, self.watch, sights, now)
+            remember(db, EVALUATED_KEY, {"at": to_text(now)})
         return told
 
 
