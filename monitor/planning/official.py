@@ -1,0 +1,120 @@
+"""An official warning as received: what it says, of which time and place, and what it takes back.
+
+Field names follow the Common Alerting Protocol (OASIS CAP 1.2), whichever form it came in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from monitor.units import iso_utc
+
+USUAL_LIFE = timedelta(hours=24)
+"""How long a warning without any end holds (our own judgement; said with it)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """An earlier message, as a later one names it."""
+
+    sender: str
+    identifier: str
+    sent: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WarnedArea:
+    """One area of a warning. Points are (latitude, longitude) [deg]."""
+
+    description: str = ""
+    polygons: tuple[tuple[tuple[float, float], ...], ...] = ()
+    circles: tuple[tuple[float, float, float], ...] = ()
+    """Latitude, longitude [deg], radius [km]"""
+    geocodes: tuple[tuple[str, str], ...] = ()
+    """The name of the code list, and the code"""
+    unreadable: bool = False
+    """It has a shape that could not be read: where it lies is not known."""
+
+
+@dataclass(frozen=True, slots=True)
+class OfficialWarning:
+    """One warning of one message, in one language; texts are as they were sent.
+
+    A message without any content, as many cancels are, is one record without an event.
+    """
+
+    service: str
+    identifier: str
+    sender: str
+    sent: datetime
+    status: str
+    msg_type: str
+    part: int = 0
+    """Which of the warnings of its message"""
+    references: tuple[Reference, ...] = ()
+    language: str = ""
+    event: str = ""
+    headline: str = ""
+    description: str = ""
+    instruction: str = ""
+    urgency: str = "Unknown"
+    severity: str = "Unknown"
+    certainty: str = "Unknown"
+    responses: tuple[str, ...] = ()
+    effective: datetime | None = None
+    onset: datetime | None = None
+    expires: datetime | None = None
+    """End of the message, not always of what it warns of"""
+    ends: datetime | None = None
+    """End of what it warns of, where the service says so"""
+    areas: tuple[WarnedArea, ...] = ()
+    web: str = ""
+    sender_name: str = ""
+    event_codes: tuple[tuple[str, str], ...] = ()
+    parameters: tuple[tuple[str, str], ...] = ()
+    elsewhere_named: tuple[str, ...] = ()
+    """Its events and headlines in the other languages of the message"""
+    notes: tuple[str, ...] = ()
+    """What was odd about it, in sentences of ours"""
+
+    @property
+    def key(self) -> str:
+        """What tells one message from every other: sender, identifier, time sent."""
+        return message_key(self.sender, self.identifier, self.sent)
+
+    @property
+    def begins(self) -> datetime:
+        """When what it warns of begins."""
+        return self.onset or self.effective or self.sent
+
+    @property
+    def until(self) -> datetime:
+        """When it is over: the end of the event, else of the message, else a day after sending.
+
+        A message that expires before its event ends was to be followed by another; while
+        that one is missing the first holds on.
+        """
+        if self.ends is not None and self.ends >= self.begins:
+            return self.ends
+        return self.expires or self.sent + USUAL_LIFE
+
+    @property
+    def has_end(self) -> bool:
+        """Whether the service itself says when it is over."""
+        return self.ends is not None or self.expires is not None
+
+    @property
+    def place(self) -> str:
+        """The areas in the service's words."""
+        return "; ".join(dict.fromkeys(a.description for a in self.areas if a.description))
+
+    @property
+    def title(self) -> str:
+        """What it is about, in its own words."""
+        return self.event or self.headline or "warning"
+
+
+def message_key(sender: str, identifier: str, sent: datetime) -> str:
+    """`sender,identifier,2003-06-17T21:57:00Z`: the same moment written in two zones is one."""
+    return f"{sender},{identifier},{iso_utc(sent.astimezone(UTC))}"
