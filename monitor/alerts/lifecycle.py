@@ -176,6 +176,8 @@ class _Step:
 
     def _waited(self, opened: OpenAlert) -> tuple[OpenAlert, bool]:
         """The alert with this run counted as a calm one, and whether enough have agreed."""
+        if not self._source.reliable:
+            return opened, False
         policy = self._show.policy
         since = opened.calm_since or self._now
         fresh = opened.calm_since is None or self._source.run != opened.calm_run
@@ -215,7 +217,9 @@ class _Step:
                 facts=self._facts(site, span),
             )
             self._tell(OpenAlert(SITE, alert), span.says or "thunder in this hour's weather")
-        elif opened is not None and (span is not None or self._plan.blind):
+        elif opened is not None and (
+            span is not None or self._plan.blind or not self._source.reliable
+        ):
             self._open.append(opened)
         elif opened is not None:
             alert = replace(

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 AGAIN_AFTER = timedelta(hours=1)
 LEAST_AHEAD = timedelta(hours=2)
 """A forecast that reaches less far than this decides nothing more."""
+ISSUE_DELAY_S = 1200.0
+"""A run comes this much after its time without anything being wrong [s]."""
 
 TRIES_BEFORE_ALARM = 3
 """So many failed attempts at one message, about three minutes, make a contact a failing one."""
@@ -139,23 +141,47 @@ class FeedSight:
     said_at: datetime | None
     """When its newest run was issued, else fetched; None where it never gave one."""
     reaches_to: datetime | None
+    """The end of the first unbroken stretch that it knows, from now."""
     max_age_s: float | None
+    issued: bool = False
+    """Whether `said_at` is the issue time."""
+    usual_s: float | None = None
+    """How long it usually is from one issue to the next."""
+    same_seen: int = 0
+    """How often the very same forecast has come again, where no issue time is known."""
+    same_limit: int | None = None
+    """So often says that its server is stuck; None: its age alone says so."""
+    hole: tuple[datetime, datetime] | None = None
+    """The first stretch after that of which it says nothing, though it says more later."""
+    kind: str | None = None
+    """passing | throttled | config-fault, where it fails"""
+    fault: str | None = None
+    host: str = ""
+    failures: int = 0
+    next_try_at: datetime | None = None
+    skew_s: float | None = None
+    """How far our clock is ahead of its server's."""
+    notices: tuple[str, ...] = ()
+    """What its server has said beside the forecast, in the last day."""
 
 
 def feed_state(sight: FeedSight, now: datetime) -> FeedState:
     """How far a feed can be relied on (section 6 of the feeds' failure table).
 
-    `ageing`: the last attempt failed, and what it gave before still holds. `lost`: too old,
-    or it does not reach as far as the next decision.
+    `ageing`: what it gave still holds, and it is time for more: the last attempt failed, it
+    is past half its age, its next issue is overdue, or its server repeats itself. `lost`: too
+    old, or it does not reach as far as the next decision.
     """
     if sight.said_at is None or sight.reaches_to is None:
         return "lost" if sight.asked else "unread"
-    too_old = (
-        sight.max_age_s is not None and (now - sight.said_at).total_seconds() > sight.max_age_s
-    )
-    if too_old or sight.reaches_to < now + LEAST_AHEAD:
+    old_s = (now - sight.said_at).total_seconds()
+    too_old = sight.max_age_s is not None and old_s > sight.max_age_s
+    stuck = 0 if sight.same_limit is None else sight.same_seen // max(sight.same_limit, 1)
+    if too_old or stuck >= 2 or sight.reaches_to < now + LEAST_AHEAD:
         return "lost" if sight.asked else "unread"
-    return "ageing" if sight.failing else "current"
+    half_old = sight.max_age_s is not None and old_s > sight.max_age_s / 2
+    overdue = sight.usual_s is not None and old_s > 2 * sight.usual_s + ISSUE_DELAY_S
+    return "ageing" if sight.failing or half_old or overdue or stuck else "current"
 
 
 def weather_found(sights: Sequence[FeedSight], show: Show, now: datetime) -> Found | None:
@@ -168,10 +194,11 @@ def weather_found(sights: Sequence[FeedSight], show: Show, now: datetime) -> Fou
         return None
     clock = SiteClock.named(show.site.timezone.key, now)
     said = " ".join(lost_because(sight, clock) for sight in lost)
+    held = tuple(line for sight in lost if (line := _held(sight, clock)) is not None)
     left = [s.source for s, state in zip(sights, states, strict=True) if state != "lost"]
     if left:
-        return Found("notice", said, (f"Still read: {', '.join(left)}.",))
-    return Found("start", said)
+        return Found("notice", said, (f"Still read: {', '.join(left)}.", *held))
+    return Found("start", said, held or ("No forecast of what is to come is held at all.",))
 
 
 def lost_because(sight: FeedSight, clock: SiteClock) -> str:
@@ -180,11 +207,36 @@ def lost_because(sight: FeedSight, clock: SiteClock) -> str:
     why = f" {one_line(sight.failing)}" if sight.failing else ""
     if sight.said_at is None or sight.reaches_to is None:
         return f"{sight.source} has given no forecast yet.{why}"
+    gap = ""
+    if sight.hole is not None:
+        gap = f" It says nothing for {clock.span(*sight.hole)}."
     if sight.reaches_to <= now:
-        return f"{sight.source} ended at {clock.at(sight.reaches_to)}.{why}"
+        return f"{sight.source} ended at {clock.at(sight.reaches_to)}.{gap}{why}"
     if sight.reaches_to < now + LEAST_AHEAD:
-        return f"{sight.source} reaches only to {clock.at(sight.reaches_to)}.{why}"
+        return f"{sight.source} reaches only to {clock.at(sight.reaches_to)}.{gap}{why}"
+    old_s = (now - sight.said_at).total_seconds()
+    if sight.max_age_s is None or old_s <= sight.max_age_s:
+        times = sight.same_seen + 1
+        return f"{sight.source} has sent the very same forecast {times} times: it is stuck.{why}"
     return f"{sight.source} is {age(sight.said_at, now)}: too old to rely on.{why}"
+
+
+def _held(sight: FeedSight, clock: SiteClock) -> str | None:
+    """What there still is of a lost feed's forecast, how old, and as far as where."""
+    if sight.said_at is None or sight.reaches_to is None or sight.reaches_to <= clock.now:
+        return None
+    return (
+        f"Still held, and reckoned with: {sight.source}, {said_when(sight, clock)}, "
+        f"to {clock.at(sight.reaches_to)}"
+    )
+
+
+def said_when(sight: FeedSight, clock: SiteClock) -> str:
+    """`issued 06:00, 9 h old`, or `read 06:00, ...` where no issue time is known."""
+    if sight.said_at is None:
+        return "never read"
+    how = "issued" if sight.issued else "read"
+    return f"{how} {clock.at(sight.said_at)}, {age(sight.said_at, clock.now)}"
 
 
 # ---------------------------------------------------------------- deliveries
@@ -221,7 +273,7 @@ def after_attempt(
     """
     at = next((f for f in failing if f.contact == attempt.contact), None)
     rest = tuple(f for f in failing if f.contact != attempt.contact)
-    name = f"delivery-{_slug(attempt.contact)}"
+    name = f"delivery-{slug(attempt.contact)}"
     if attempt.result == "sent":
         if at is None or attempt.recipient not in at.recipients:
             return None, tuple(failing)
@@ -251,6 +303,6 @@ def after_attempt(
     return alert, (*rest, Failing(attempt.contact, recipients, after))
 
 
-def _slug(name: str) -> str:
+def slug(name: str) -> str:
     """The name in letters, digits and hyphens, for an id."""
     return "-".join("".join(c if c.isascii() and c.isalnum() else " " for c in name).split()) or "x"

@@ -58,3 +58,5 @@ class Source:
     run: str = ""
     """Changes with every new forecast; stand-down counts these."""
     next_word_at: datetime | None = None
+    reliable: bool = True
+    """Whether any of it is not lost: what is lost stands nothing down."""

@@ -20,7 +20,7 @@ from urllib3.exceptions import (
     ReadTimeoutError,
 )
 
-from monitor.feeds.line import Line, LineAdapter
+from monitor.feeds.line import Line, LineAdapter, Lines
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -37,6 +37,7 @@ Fault = Literal[
     "certificate",
     "redirect",
     "request",
+    "stopped",
 ]
 
 CONNECT_S, READ_S = 3.05, 20.0
@@ -92,29 +93,37 @@ def exchange(
     conditions: Mapping[str, str],
     limits: Limits,
     session: requests.Session | None = None,
+    lines: Lines | None = None,
 ) -> Answer:
-    """Ask, follow at most three redirects, read all; raises Broken."""
-    line = Line()
+    """Ask, follow at most three redirects, read all; raises Broken.
+
+    `lines` can end it from another thread, wherever it stands.
+    """
+    lines = lines or Lines()
     own = session is None
-    session = session or one_line_session(line)
     ends_at = time.monotonic() + limits.deadline_s
-    watch = threading.Timer(limits.deadline_s, line.cut)
-    watch.daemon = True
-    watch.start()
-    try:
-        answer = _tried(session, asked, conditions, limits, ends_at)
-    except Broken:
-        if line.cut_off or time.monotonic() >= ends_at:
-            raise _too_slow(asked.host, limits) from None
-        raise
-    finally:
-        watch.cancel()
-        line.release()
-        if own:
-            session.close()
-    if line.cut_off:
-        # A body without a stated length ends quietly when the watch shuts it.
-        raise _too_slow(asked.host, limits)
+    with lines.one() as line:
+        session = session or one_line_session(line)
+        watch = threading.Timer(limits.deadline_s, line.cut)
+        watch.daemon = True
+        watch.start()
+        try:
+            answer = _tried(session, asked, conditions, limits, ends_at, line)
+        except Broken:
+            if lines.cut_off:
+                raise _stopped() from None
+            if line.cut_off or time.monotonic() >= ends_at:
+                raise _too_slow(asked.host, limits) from None
+            raise
+        finally:
+            watch.cancel()
+            if own:
+                session.close()
+        # A body without a stated length ends quietly when it is shut from outside.
+        if lines.cut_off:
+            raise _stopped()
+        if line.cut_off:
+            raise _too_slow(asked.host, limits)
     return answer
 
 
@@ -124,6 +133,7 @@ def _tried(
     conditions: Mapping[str, str],
     limits: Limits,
     ends_at: float,
+    line: Line,
 ) -> Answer:
     """Two quick tries more where no connection comes about; the rest is for the caller."""
     pauses = list(_PAUSES_S)
@@ -133,7 +143,7 @@ def _tried(
         except (requests.RequestException, HTTPError, OSError, ValueError) as fault:
             # `from None`: the text of the fault holds the whole address, key and all.
             broken = _broken(fault, asked.host)
-            if broken.fault not in ("name", "refused") or not pauses:
+            if broken.fault not in ("name", "refused") or not pauses or line.cut_off:
                 raise broken from None
         pause = pauses.pop(0)
         if time.monotonic() + pause >= ends_at:
@@ -212,6 +222,10 @@ def _body(response: requests.Response, host: str, limits: Limits, ends_at: float
             raise _too_slow(host, limits)
         parts.append(part)
     return b"".join(parts)
+
+
+def _stopped() -> Broken:
+    return Broken("stopped", "The monitor is being stopped.")
 
 
 def _too_slow(host: str, limits: Limits) -> Broken:

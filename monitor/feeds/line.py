@@ -8,13 +8,16 @@ opens and shuts them when told to.
 from __future__ import annotations
 
 import threading
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from socket import SHUT_RDWR, socket
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from requests.adapters import HTTPAdapter
 from urllib3 import HTTPConnectionPool, HTTPSConnectionPool
 from urllib3.connection import HTTPConnection, HTTPSConnection
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 
 class Line:
@@ -47,6 +50,37 @@ class Line:
             for handle in self._held:
                 handle.close()
             self._held.clear()
+
+
+class Lines:
+    """The lines of every exchange under way, so that one word ends them all."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._open: set[Line] = set()
+        self.cut_off = False
+
+    @contextmanager
+    def one(self) -> Iterator[Line]:
+        """A line for one exchange; it is cut already where all have been."""
+        line = Line()
+        with self._lock:
+            self._open.add(line)
+            if self.cut_off:
+                line.cut()
+        try:
+            yield line
+        finally:
+            with self._lock:
+                self._open.discard(line)
+            line.release()
+
+    def cut(self) -> None:
+        """Shut every line, and those that are still to be opened."""
+        with self._lock:
+            self.cut_off = True
+            for line in self._open:
+                line.cut()
 
 
 class LineAdapter(HTTPAdapter):

@@ -8,10 +8,11 @@ from urllib.parse import quote, quote_plus, urlsplit, urlunsplit
 
 from monitor import __version__
 from monitor.domain import DryspellError
-from monitor.feeds.template import filled
+from monitor.feeds.template import date_blanks, filled
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
+    from datetime import date
 
     from monitor.domain import Feed, Site
     from monitor.feeds.sheet_parts import Sheet
@@ -59,32 +60,68 @@ class Asked:
         return text
 
 
-def asked(sheet: Sheet, site: Site, feed: Feed, secret: Callable[[str], str]) -> Asked:
-    """The request for a feed at a site; `secret` reads a reference such as `env:NAME`."""
-    blanks: dict[str, str | float] = {
-        "lat": site.latitude,
-        "lon": site.longitude,
-        "elev": site.elevation_m,
-        "app": APP,
-        "version": __version__,
-        "contact": feed.contact or "",
-    }
-    params = {
-        key: filled(value, blanks) if isinstance(value, str) else f"{value}"
-        for key, value in sheet.request.params.items()
-    }
-    headers = {key: filled(value, blanks) for key, value in sheet.request.headers.items()}
-    secrets = []
-    for place, source in sheet.request.secrets.items():
-        reference = feed.key if source == "key" else source
-        if reference is None:
-            continue
-        value = _read(secret, reference)
-        secrets.append(value)
-        where, name = place.split(".", 1)
-        (params if where == "query" else headers)[name] = value
-    url = _based(filled(sheet.request.url, blanks), feed.base_url)
-    return Asked(url, tuple(params.items()), headers, tuple(secrets))
+@dataclass(frozen=True, slots=True)
+class Asker:
+    """Who asks for which place and days; makes the requests of one sheet.
+
+    `secret` reads a reference such as `env:NAME`; `days` are the first and the last that a
+    sheet can name in its address.
+    """
+
+    sheet: Sheet
+    site: Site
+    feed: Feed
+    secret: Callable[[str], str]
+    days: tuple[date, date]
+
+    def forecast(self, taken: Mapping[str, str]) -> Asked:
+        """The request for the forecast; `taken` are the blanks that resolve steps filled."""
+        blanks = self._blanks(taken)
+        params = {
+            key: filled(value, blanks) if isinstance(value, str) else f"{value}"
+            for key, value in self.sheet.request.params.items()
+        }
+        return self._made(self.sheet.request.url, blanks, params)
+
+    def beside(self, url: str, taken: Mapping[str, str]) -> Asked:
+        """One to another address of the sheet: its headers and key, none of its query."""
+        return self._made(url, self._blanks(taken), {})
+
+    def _blanks(self, taken: Mapping[str, str]) -> dict[str, str | float]:
+        return {
+            "lat": self.site.latitude,
+            "lon": self.site.longitude,
+            "elev": self.site.elevation_m,
+            "app": APP,
+            "version": __version__,
+            "contact": self.feed.contact or "",
+            **date_blanks(*self.days),
+            **taken,
+        }
+
+    def _made(self, url: str, blanks: Mapping[str, str | float], params: dict[str, str]) -> Asked:
+        headers = {k: filled(v, blanks) for k, v in self.sheet.request.headers.items()}
+        secrets = []
+        for place, source in self.sheet.request.secrets.items():
+            reference = self.feed.key if source == "key" else source
+            if reference is None:
+                continue
+            value = _read(self.secret, reference)
+            secrets.append(value)
+            where, name = place.split(".", 1)
+            (params if where == "query" else headers)[name] = value
+        address = _based(filled(url, blanks), self.feed.base_url)
+        return Asked(address, tuple(params.items()), headers, tuple(secrets))
+
+
+def server_of(sheet: Sheet, feed: Feed) -> str:
+    """The server that is asked first, with its port: no server is asked twice at once."""
+    first = sheet.resolve[0].url if sheet.resolve else sheet.request.url
+    try:
+        parts = urlsplit(feed.base_url or first)
+        return f"{_plain(parts.hostname or '')}:{parts.port or parts.scheme}"
+    except ValueError:
+        return ""
 
 
 def needs_consent(sheet: Sheet, feed: Feed) -> str | None:

@@ -6,8 +6,8 @@ import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from monitor.feeds.columns import found
 from monitor.feeds.decode import error_reason
+from monitor.feeds.paths import found
 from monitor.feeds.strict_json import parse_json
 
 if TYPE_CHECKING:
@@ -74,9 +74,10 @@ def _by_status(sheet: Sheet, host: str, status: int, reason: str) -> Verdict:
     client_side = 400 <= status < 500 and status not in sheet.errors.retry
     if status in sheet.errors.config_fault or client_side:
         hint = (
-            "Check key, plan and contact in [[feeds]]."
+            "Check key, plan and contact in [[feeds]] (some turn down a request without a contact "
+            "in its User-Agent, or with more than four decimals of a degree)."
             if status in (401, 403)
-            else "The service may have changed: check the sheet."
+            else "The service may have changed or ended: check the sheet and base_url."
         )
         return Verdict(
             "config-fault",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -70,6 +70,15 @@ def http_date(text: str | None) -> datetime | None:
     except ValueError:
         return None
     return moment.replace(tzinfo=moment.tzinfo or UTC)
+
+
+def kept_moment(text: Any) -> datetime | None:
+    """A moment as it was kept in a memory; None where it is none, or has no offset."""
+    try:
+        moment = datetime.fromisoformat(text)
+    except (TypeError, ValueError):
+        return None
+    return moment if moment.tzinfo else None
 
 
 def _to_next(unit: Clock, now: datetime) -> float:

@@ -79,6 +79,7 @@ def _looked(
     runs = RunsKept()
     runs.catch_up(db)
     log = log_entries(db)
+    sights = runs.sights(db, show, watch.path, now)
     found = evaluate(
         watch.rig(db, now),
         past=runs.past(show, log, now),
@@ -86,10 +87,9 @@ def _looked(
         log=[entry for entry in log if entry.at <= now],
         state=WatchState(),
         now=now,
-        source=runs.source(show, now),
+        source=runs.source(show, now, sights),
     )
     alerts = [change.alert for change in found.changes]
-    sights = runs.sights(db, show, watch.path)
     lost = weather_found(sights, show, now)
     return Ahead(
         lines=tuple(_lines(show, sights, runs, alerts, now)),

@@ -11,11 +11,12 @@ from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from monitor.alerts.lifecycle import WatchState
-from monitor.alerts.losses import Found, feed_state, weather_found
+from monitor.alerts.losses import Found, feed_state
 from monitor.alerts.show_times import last_morning, next_morning
 from monitor.alerts.watch import on_watch
 from monitor.evaluation import evaluate
 from monitor.service.delivering import forget_gone
+from monitor.service.feed_troubles import follow_feeds
 from monitor.service.feeds_seen import RunsKept
 from monitor.service.telling import USUAL_LIFE, follow_trouble, send, tell
 from monitor.service.watched import in_short
@@ -69,6 +70,7 @@ class Cycle:
         """None where the log has changed meanwhile, and nothing is written."""
         show = watched.show
         before = _state(db)
+        sights = self.runs.sights(db, show, self.watch.path, now)
         found = evaluate(
             self.watch.rig(db, now),
             past=self.runs.past(show, log, now),
@@ -76,9 +78,8 @@ class Cycle:
             log=[entry for entry in log if entry.at <= now],
             state=before,
             now=now,
-            source=self.runs.source(show, now),
+            source=self.runs.source(show, now, sights),
         )
-        sights = self.runs.sights(db, show, self.watch.path)
         with immediate(db):
             if log_entries(db) != log:
                 return None
@@ -108,15 +109,7 @@ def _about_the_monitor(
         broken = Found("notice", says, ("The folder as it was before stays in force",))
     forget_gone(db, show, now)
     steps = [
-        follow_trouble(
-            db,
-            show,
-            "weather",
-            weather_found(sights, show, now),
-            now,
-            over="the forecast is current again",
-            next_word_at=morning,
-        ),
+        *follow_feeds(db, show, sights, now, morning),
         follow_trouble(
             db,
             show,

@@ -2,111 +2,135 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from monitor.alerts.clock import SiteClock
+import numpy as np
+
+from monitor.alerts.clock import SiteClock, age
 from monitor.alerts.lifecycle import Source
-from monitor.alerts.losses import FeedSight
+from monitor.alerts.losses import FeedSight, feed_state
 from monitor.alerts.show_times import next_morning
-from monitor.domain import BadInputError
+from monitor.domain import WEATHER_VALUES, BadInputError, Weather
 from monitor.feeds.past import (
     as_it_was,
     still_to_come,
     without_hindsight,
     without_overtaken,
 )
+from monitor.feeds.reach import reach
 from monitor.feeds.sheet import find_sheet
 from monitor.feeds.sheet_lint import RECORD
+from monitor.feeds.waiting import kept_moment
+from monitor.service.feed_words import last_word, memory_key, named, word_key
+from monitor.service.places import place_at, place_of, site_digest, spans
 from monitor.store.history import recall
-from monitor.store.records import from_text
 from monitor.store.runs import received_runs
 from monitor.units import SECONDS_PER_HOUR, to_epoch, to_moment
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Mapping, Sequence
     from datetime import datetime
     from pathlib import Path
 
     from sqlite_utils import Database
 
-    from monitor.domain import Feed, LogEntry, Show, Weather
+    from monitor.domain import Feed, LogEntry, Show
+    from monitor.service.places import Place
     from monitor.store.runs import StoredRun
 
+__all__ = [
+    "RunsKept",
+    "last_word",
+    "max_age_s",
+    "memory_key",
+    "named",
+    "same_polls",
+    "word_key",
+]
 
-@dataclass(frozen=True, slots=True)
-class Word:
-    """What came of asking a feed last."""
-
-    ok: bool
-    says: str
-    at: datetime
-
-
-def word_key(source: str) -> str:
-    """Under what the last word of a feed is kept."""
-    return f"feed-word/{source}"
-
-
-def last_word(db: Database, source: str) -> Word | None:
-    """What came of asking a feed last, None where it never was."""
-    kept: Any = recall(db, word_key(source))
-    return None if kept is None else Word(kept["ok"], kept["says"], from_text(kept["at"]))
+_ISSUES, _LEAST_GAPS = 8, 3
+_SKEW_HOLDS = timedelta(hours=3)
 
 
-def named(feeds: Sequence[Feed]) -> list[tuple[str, Feed]]:
-    """Every feed with the name its runs are kept under: its sheet's or its record's."""
-    names: list[tuple[str, Feed]] = []
-    for feed in feeds:
-        name = feed.file if feed.sheet == RECORD and feed.file else feed.sheet
-        taken = sum(1 for _, other in names if (other.file or other.sheet) == name)
-        names.append((f"{name} {taken + 1}" if taken else name, feed))
-    return names
+class Kept(NamedTuple):
+    """A run, and the site's place it was asked for; None: not noted, and taken for the site's."""
+
+    weather: Weather
+    site: str | None
 
 
 class RunsKept:
     """Weather runs, read from the database once and thinned out as later ones overtake them.
 
     Of an overtaken run only the steps are kept that the past can still be made of, so what
-    is held grows with the hours watched and not with the number of runs.
+    is held grows with the hours watched and not with the number of runs. Runs of another
+    place than the site's are kept apart and count for nothing.
     """
 
     def __init__(self) -> None:
         self._last_id = 0
-        self._over: list[Weather] = []
-        self._runs: list[Weather] = []
+        self._over: list[Kept] = []
+        self._runs: list[Kept] = []
+        self._place: dict[str, Place | None] = {}
+        self._issues: dict[str, list[float]] = {}
+        self._seen: dict[str, int] = {}
         self.newest: dict[str, StoredRun] = {}
 
     def catch_up(self, db: Database) -> bool:
         """Take in what was received since; True where there was anything."""
         found = received_runs(db, after_id=self._last_id)
+        noted = {source: spans(db, source) for source in {run.weather.source for run in found}}
         for run in found:
             self._last_id = run.id
-            self.add(run)
+            self.add(run, place_at(noted[run.weather.source], run.id))
+        for source in self.newest:
+            self._seen[source] = int((recall(db, memory_key(source)) or {}).get("same_seen", 0))
         return bool(found)
 
-    def add(self, run: StoredRun) -> None:
-        """Take in one run."""
+    def add(self, run: StoredRun, place: Place | None = None) -> None:
+        """Take in one run; `place` None: it is of the site, wherever that is."""
         weather = run.weather
-        last = self.newest.get(weather.source)
-        if last is not None and _issued_before(weather, last.weather):
-            # An old copy from a server on the way: what is newer still holds.
+        source = weather.source
+        last = self.newest.get(source)
+        here = last is not None and self._place.get(source) == place
+        if last is not None and here and not _is_news(weather, last.weather):
             return
-        kept = [without_overtaken(older, weather) for older in self._runs]
+        site = None if place is None else place.site
+        kept = [
+            Kept(without_overtaken(k.weather, weather) if k.site == site else k.weather, k.site)
+            for k in self._runs
+        ]
         # Forecasts of what is over are not looked through again for every later run.
-        is_over = [bool(r.forecast.all()) and _over_by(r, run.received_at) for r in kept]
-        self._over += [r for r, over in zip(kept, is_over, strict=True) if over and len(r.starts)]
-        self._runs = [r for r, over in zip(kept, is_over, strict=True) if not over]
-        self._runs.append(without_hindsight(weather))
-        self.newest[weather.source] = run
+        is_over = [
+            bool(k.weather.forecast.all()) and _over_by(k.weather, run.received_at) for k in kept
+        ]
+        self._over += [
+            k for k, over in zip(kept, is_over, strict=True) if over and len(k.weather.starts)
+        ]
+        self._runs = [k for k, over in zip(kept, is_over, strict=True) if not over]
+        self._runs.append(Kept(without_hindsight(weather), site))
+        if self._place.get(source) != place:
+            self._issues.pop(source, None)
+        self._note_issue(source, weather)
+        self._place[source] = place
+        self.newest[source] = run
+
+    def _note_issue(self, source: str, weather: Weather) -> None:
+        """The last few issue times, which tell how often there is one."""
+        issues = self._issues.setdefault(source, [])
+        issued = None if weather.issued_at is None else to_epoch(weather.issued_at)
+        if issued is not None and issued not in issues:
+            self._issues[source] = [*issues, issued][-_ISSUES:]
 
     def past(self, show: Show, log: Sequence[LogEntry], now: datetime) -> Weather | None:
         """The weather from the first moment anything was out until now."""
         start = min([show.event.load_in_at, *(entry.at for entry in log)])
         if start >= now:
             return None
-        terrain = show.site.terrain
-        return as_it_was(self._over + self._runs, to_epoch(start), to_epoch(now), terrain=terrain)
+        here = site_digest(show.site)
+        runs = [k.weather for k in self._over + self._runs if k.site in (None, here)]
+        return as_it_was(runs, to_epoch(start), to_epoch(now), terrain=show.site.terrain)
 
     def ahead(self, show: Show, now: datetime) -> Weather | None:
         """What the feeds of the show say is to come.
@@ -118,45 +142,124 @@ class RunsKept:
         return still_to_come(runs, to_epoch(now), terrain=show.site.terrain)
 
     def of(self, show: Show) -> list[StoredRun]:
-        """The newest run of each feed that the show names now."""
-        return [self.newest[name] for name, _ in named(show.feeds) if name in self.newest]
+        """The newest run of each feed that the show names now, as it is asked now."""
+        found = ((name, self._newest(name, feed, show)) for name, feed in named(show.feeds))
+        return [run for _, run in found if run is not None]
 
-    def source(self, show: Show, now: datetime) -> Source:
-        """What messages say about the forecast, and what tells one forecast from the next."""
+    def _newest(self, name: str, feed: Feed, show: Show) -> StoredRun | None:
+        place = self._place.get(name)
+        moved = place is not None and place != place_of(show.site, feed)
+        return None if moved else self.newest.get(name)
+
+    def source(self, show: Show, now: datetime, sights: Sequence[FeedSight] = ()) -> Source:
+        """What messages say about the forecast, and what tells one forecast from the next.
+
+        With the `sights` of the same moment every feed's age is marked that is not current,
+        and where all are lost nothing is to be stood down by them.
+        """
         runs = self.of(show)
         records = {name for name, feed in named(show.feeds) if feed.sheet == RECORD}
         clock = SiteClock.named(show.site.timezone.key, now)
+        seen = {sight.source: sight for sight in sights}
         issued = [run.weather.issued_at for run in runs]
         known = [moment for moment in issued if moment is not None]
+        all_known = len(known) == len(issued)
+        states = [feed_state(sight, now) for sight in sights]
         return Source(
-            names=tuple(_said(run.weather, clock) for run in runs),
+            names=tuple(
+                said_of(run.weather, seen.get(run.weather.source), clock, alone=len(runs) == 1)
+                for run in runs
+            ),
             credit=tuple(dict.fromkeys(run.weather.credit for run in runs if run.weather.credit)),
-            issued_at=min(known) if known and len(known) == len(issued) else None,
+            issued_at=min(known) if known and all_known else None,
             # A record has no later run: reading it again is the word that it still holds.
             run=" ".join(
-                f"{run.id}.{run.times_seen}" if run.weather.source in records else f"{run.id}"
+                f"{run.id}.{self._seen.get(run.weather.source, 0)}"
+                if run.weather.source in records
+                else f"{run.id}"
                 for run in runs
             ),
             next_word_at=next_morning(show, now),
+            reliable=not states or any(state in ("current", "ageing") for state in states),
         )
 
-    def sights(self, db: Database, show: Show, folder: Path) -> list[FeedSight]:
-        """Every feed of the show as seen now."""
-        return list(self._sights(db, show, folder))
+    def sights(
+        self, db: Database, show: Show, folder: Path, now: datetime | None = None
+    ) -> list[FeedSight]:
+        """Every feed of the show as seen at `now`; without it, when each was asked last."""
+        return [self._sight(db, name, feed, show, folder, now) for name, feed in named(show.feeds)]
 
-    def _sights(self, db: Database, show: Show, folder: Path) -> Iterable[FeedSight]:
-        for name, feed in named(show.feeds):
-            word = last_word(db, name)
-            run = self.newest.get(name)
-            weather = None if run is None else run.weather
-            yield FeedSight(
-                source=name,
-                asked=word is not None,
-                failing=None if word is None or word.ok else word.says,
-                said_at=None if weather is None else weather.issued_at or weather.fetched_at,
-                reaches_to=None if weather is None else to_moment(weather.ends[-1]),
-                max_age_s=max_age_s(feed, folder),
-            )
+    def _sight(
+        self,
+        db: Database,
+        name: str,
+        feed: Feed,
+        show: Show,
+        folder: Path,
+        now: datetime | None,
+    ) -> FeedSight:
+        word = last_word(db, name)
+        if word is not None and word.place not in (None, place_of(show.site, feed)):
+            # What came of asking for another place says nothing of this one.
+            word = None
+        run = self._newest(name, feed, show)
+        weather = None if run is None else run.weather
+        memory: Any = recall(db, memory_key(name)) or {}
+        at = now or (run.received_at if run is not None else None if word is None else word.at)
+        known = None if weather is None or at is None else reach(weather, to_epoch(at))
+        no_issue = weather is not None and weather.issued_at is None and feed.sheet != RECORD
+        failing = word is not None and not word.ok
+        return FeedSight(
+            source=name,
+            asked=word is not None,
+            failing=None if word is None or word.ok else word.says,
+            said_at=None if weather is None else weather.issued_at or weather.fetched_at,
+            reaches_to=None if known is None else to_moment(known.to_s),
+            max_age_s=max_age_s(feed, folder),
+            issued=weather is not None and weather.issued_at is not None,
+            usual_s=_usual_s(self._issues.get(name, [])),
+            same_seen=self._seen.get(name, 0) if no_issue else 0,
+            same_limit=same_polls(feed, folder),
+            hole=None
+            if known is None or known.hole is None
+            else (to_moment(known.hole[0]), to_moment(known.hole[1])),
+            kind=None if word is None or not failing else word.kind,
+            fault=None if word is None or not failing else word.fault,
+            host="" if word is None else word.host,
+            failures=int(memory.get("failures", 0)),
+            next_try_at=kept_moment(memory.get("next_try_at")),
+            skew_s=_fresh_skew(memory, at),
+        )
+
+
+def said_of(weather: Weather, sight: FeedSight | None, clock: SiteClock, *, alone: bool) -> str:
+    """A feed's name in a message, with what a reader must know of it.
+
+    The issue time of a feed that is alone stands beside it anyway.
+    """
+    said = weather.source
+    state = "current" if sight is None else feed_state(sight, clock.now)
+    if weather.issued_at is None and weather.fetched_at is not None:
+        said += f", read {clock.at(weather.fetched_at)}"
+    elif weather.issued_at is not None and not alone:
+        said += f", issued {clock.at(weather.issued_at)}"
+    since = weather.issued_at or weather.fetched_at
+    if state in ("ageing", "lost") and since is not None:
+        mark = "nothing newer has come" if state == "ageing" else "too old or too short to rely on"
+        said += f" ({age(since, clock.now)}, {mark})"
+    if sight is not None and sight.hole is not None:
+        said += f" (nothing known {clock.span(*sight.hole)})"
+    return said
+
+
+def same_polls(feed: Feed, folder: Path) -> int | None:
+    """So many polls with the very same answer say that a server is stuck; None: age says it."""
+    if feed.sheet == RECORD:
+        return None
+    try:
+        return find_sheet(feed.sheet, folder).run.same_polls
+    except BadInputError:
+        return None
 
 
 def max_age_s(feed: Feed, folder: Path) -> float | None:
@@ -183,7 +286,32 @@ def _issued_before(new: Weather, old: Weather) -> bool:
     return new.issued_at is not None and old.issued_at is not None and new.issued_at < old.issued_at
 
 
-def _said(weather: Weather, clock: SiteClock) -> str:
-    if weather.issued_at is not None or weather.fetched_at is None:
-        return weather.source
-    return f"{weather.source}, read {clock.at(weather.fetched_at)}"
+def _is_news(new: Weather, old: Weather) -> bool:
+    """False for an old copy from a server on the way, and for the newest again after one:
+    what is newer still holds, and nothing has been forecast anew.
+    """
+    return not _issued_before(new, old) and not _same(new, old)
+
+
+def _same(new: Weather, old: Weather) -> bool:
+    """Whether it is the very same run, by its issue time and all that it says."""
+    if new.issued_at is None or new.issued_at != old.issued_at or new.members != old.members:
+        return False
+    names = ("starts", "ends", *WEATHER_VALUES)
+    return all(
+        np.array_equal(getattr(new, name), getattr(old, name), equal_nan=True) for name in names
+    )
+
+
+def _usual_s(issues: Sequence[float]) -> float | None:
+    """How long it usually is from one issue to the next; None before three are known [s]."""
+    gaps = np.diff(sorted(issues))
+    return float(np.median(gaps)) if len(gaps) >= _LEAST_GAPS else None
+
+
+def _fresh_skew(memory: Mapping[str, Any], now: datetime | None) -> float | None:
+    """What the last answer said of our clock, while that is not long ago [s]."""
+    at, skew = kept_moment(memory.get("skew_at")), memory.get("skew_s")
+    if at is None or now is None or abs(now - at) > _SKEW_HOLDS:
+        return None
+    return float(skew) if isinstance(skew, (int, float)) else None

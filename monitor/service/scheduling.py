@@ -24,7 +24,7 @@ from monitor.service import status
 from monitor.service.cycle import Cycle, begin_watch
 from monitor.service.delivering import deliver_due
 from monitor.service.faults import Faults, Part
-from monitor.service.polling import Asking, forget_next_tries, poll_all, unanswered
+from monitor.service.polling import Asking, Pollers, forget_next_tries, unanswered
 from monitor.service.watched import FolderWatch
 from monitor.store.chain import head
 from monitor.store.database import hold_folder, immediate, open_database
@@ -154,6 +154,7 @@ class _Service:
         self._watch, self._path = watch, path
         self._clock, self._say, self._pace, self._stop = clock, say, pace, stop
         self._cycle = Cycle(watch)
+        self._pollers = Pollers()
         self._evaluated_at = 0.0
         self._evaluated_rows = -1
         self._faults = Faults(watch, say)
@@ -174,6 +175,7 @@ class _Service:
             # for another one meanwhile would wait for that lock for ever.
             with self._waking:
                 self._stop.set()
+            self._pollers.end()
             self._scheduler.shutdown(wait=True)
 
     def _scheduled(self) -> Any:
@@ -217,7 +219,10 @@ class _Service:
                     random.random,
                 )
                 # At the start those too that failed when it last ran: it may be mended by now.
-                results = poll_all(db, asking, retry=not self._asked_once.is_set())
+                # A feed that hangs is left under way: its answer is picked up by a later round.
+                results = self._pollers.round(
+                    db, asking, retry=not self._asked_once.is_set(), wait_s=self._pace.poll_s
+                )
                 self._faults.works(db, "polling", self._clock())
             for polled in results:
                 if polled.is_news:

@@ -78,7 +78,9 @@ def test_weather_is_lost_when_nothing_is_left_and_in_doubt_when_something_is():
     assert both is not None
     assert both.stage == "notice"
     assert "feed-b is 9 h old: too old to rely on. no answer in time." in both.reason
-    assert both.extra == ("Still read: feed-a.",)
+    # what is held of it is said, as far as it reaches: 48 h on
+    held = "Still held, and reckoned with: feed-b, read 12:00, 9 h old, to Sat 21:00"
+    assert both.extra == ("Still read: feed-a.", held)
     alone = weather_found([gone], SHOW, NOW)
     assert alone is not None
     assert alone.stage == "start"

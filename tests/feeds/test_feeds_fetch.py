@@ -214,13 +214,12 @@ def test_packed_answers_are_unpacked():
 
 
 def test_a_body_that_is_turned_down_is_a_failure_and_asked_for_afresh():
-    feed = Feed("own")
     with serving(sends(GOOD, ETag='"a1"')) as server:
         memory = {}
         for expected in (1, 2, 5, 10, 10):
             fetched = ask(server.url, memory)
             assert fetched.kind == "new"
-            refused = turned_down(fetched, STEADY, feed, "wind came in km/h")
+            refused = turned_down(fetched, STEADY, "wind came in km/h")
             assert (refused.kind, refused.fault, refused.body) == ("passing", "rejected", None)
             assert minutes(refused) == expected
             memory = refused.memory

@@ -13,7 +13,7 @@ from service_stage import RECORD_FEED, START, record
 from monitor.domain import BadInputError
 from monitor.feeds.request import needs_consent
 from monitor.feeds.sheet import builtin_sheet
-from monitor.service.feeds_seen import RunsKept, last_word, named
+from monitor.service.feeds_seen import Kept, RunsKept, last_word, named
 from monitor.service.polling import (
     consent_key,
     forget_next_tries,
@@ -170,12 +170,12 @@ def test_kept_runs_give_the_same_past_as_all_of_them(stage):
             kept.catch_up(made.db)
             made.later(minutes=30)
     whole = RunsKept()
-    whole._runs = [run.weather for run in received_runs(made.db)]
+    whole._runs = [Kept(run.weather, None) for run in received_runs(made.db)]
     show = made.watch.current.show
     one, other = kept.past(show, (), made.now), whole.past(show, (), made.now)
     assert one.starts.tolist() == other.starts.tolist()
     assert one.rain_mm.tolist() == other.rain_mm.tolist()
-    held = sum(len(run.starts) for run in kept._over + kept._runs)
+    held = sum(len(k.weather.starts) for k in kept._over + kept._runs)
     # 48 steps of the newest run, and a few of each before it instead of 48
     assert held < 48 + 11 * 6
     fresh = RunsKept()
