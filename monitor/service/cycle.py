@@ -16,6 +16,7 @@ from monitor.alerts.show_times import last_morning, next_morning
 from monitor.alerts.watch import on_watch
 from monitor.evaluation import evaluate
 from monitor.service.delivering import forget_gone
+from monitor.service.evaluated import note_evaluated
 from monitor.service.feed_troubles import follow_feeds
 from monitor.service.feeds_seen import RunsKept
 from monitor.service.telling import USUAL_LIFE, follow_trouble, send, tell
@@ -36,8 +37,6 @@ if TYPE_CHECKING:
 
 STATE_KEY = "watch/state"
 TOLD_KEY = "watch/told"
-EVALUATED_KEY = "watch/evaluated"
-"""When what is needed was last worked out: an outside watcher sees from it that we do."""
 
 TOLD_LATELY = timedelta(hours=1)
 """A service that is started again within this has not been away."""
@@ -89,7 +88,7 @@ class Cycle:
             if found.state != before:
                 remember(db, STATE_KEY, found.state)
             told += _about_the_monitor(db, show, self.watch, sights, now)
-            remember(db, EVALUATED_KEY, {"at": to_text(now)})
+            note_evaluated(db, sights, now)
         return told
 
 
