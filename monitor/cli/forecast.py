@@ -39,7 +39,12 @@ def ahead(folder: Path, json_file: str | None) -> int:
 def run(folder: Path) -> int:
     """Watch the weather and tell the crew, until stopped (Ctrl-C, or a polite kill)."""
     settle_licences(folder, _sheets_of(folder))
-    service.serve(folder, environ(), clock=now, say=_say)
+    # The server's libraries are loaded for this command alone.
+    from monitor.web.listening import listening  # noqa: PLC0415
+
+    service.serve(
+        folder, environ(), clock=now, say=_say, beside=lambda watch: listening(watch, now)
+    )
     return DONE
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import uuid
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from monitor.domain import BadInputError, Problem
@@ -57,8 +57,11 @@ def keep_log(
     now: datetime,
     spelt: Callable[[str], str],
     word_id: str | None = None,
+    sender: str | None = None,
 ) -> Kept:
     """Keep a log entry; for an alert, all its entries or none.
+
+    `sender` is who did it where the entry names nobody.
 
     Raises
     ------
@@ -67,6 +70,7 @@ def keep_log(
     with immediate(db):
         if _known(db, word_id, "log", said):
             return Kept(is_new=False)
+        said = replace(said, by=said.by or sender)
         entries = entries_of(said, show, alerts_as_they_stand(db), now, spelt)
         _record(db, entries, now, word_id)
     return Kept(is_new=True, entries=entries, notes=tuple(_notes(entries, show, now)))
@@ -81,6 +85,7 @@ def keep_answer(
     now: datetime,
     spelt: Callable[[str], str],
     word_id: str | None = None,
+    sender: str | None = None,
 ) -> Kept:
     """Keep an answer to an alert; `done` logs that its work was done now, for all it names.
 
@@ -91,6 +96,7 @@ def keep_answer(
     with immediate(db):
         if _known(db, word_id, "answer", [alert_id, answer, by]):
             return Kept(is_new=False)
+        by = by or sender
         alerts = alerts_as_they_stand(db)
         target = target_of(alert_id, alerts, spelt("alert"))
         entries: tuple[LogEntry, ...] = ()

@@ -245,7 +245,8 @@ def test_run_watches_until_it_is_stopped(watched):
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
-        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+        # port 0: any that is free
+        env={**os.environ, "PYTHONUNBUFFERED": "1", "DRYSPELL_PAGE__LISTEN": "127.0.0.1:0"},
     ) as running:
         first = running.stdout.readline()
         while not running.stdout.readline().startswith("w.csv: "):

@@ -171,7 +171,7 @@ def test_the_command_itself_from_forecast_to_mailbox(tmp_path):
         folder = write_show(tmp_path / "show", feeds=feed_of(sky.url), contacts=contacts)
         service = subprocess.Popen(
             [sys.executable, "-c", COMMAND, "run", "--show", str(folder)],
-            env={**os.environ, **ENVIRON},
+            env={**os.environ, **ENVIRON, "DRYSPELL_PAGE__LISTEN": "127.0.0.1:0"},
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,

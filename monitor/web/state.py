@@ -1,0 +1,105 @@
+"""How things stand, for a program of the crew's own: alerts, feeds, stations, deliveries."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from flask import Flask, Response, request
+
+from monitor.alerts.losses import feed_state
+from monitor.alerts.wording import as_json
+from monitor.service.crew_word import answer_to
+from monitor.service.delivering import failing_contacts
+from monitor.service.evaluated import last_evaluated
+from monitor.service.watched import in_short
+from monitor.store.counts import last_readings
+from monitor.store.history import open_alerts
+from monitor.store.outbox import undelivered
+from monitor.units import iso_utc
+from monitor.web.answers import json_answer
+from monitor.web.bearer import bearer
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import datetime
+
+    from sqlite_utils import Database
+
+    from monitor.alerts.losses import FeedSight
+    from monitor.store.history import StoredAlert
+    from monitor.web.place import Place
+
+SCHEMA = "dryspell.state/1"
+
+
+def add_to(app: Flask, place: Place) -> None:
+    """The one address."""
+
+    @app.get("/api/v1/state")
+    def state() -> Response:
+        with place.opened() as db:
+            bearer(db, place, request)
+            # One snapshot: what the parts say is of one moment.
+            with db.atomic():
+                data = _state(db, place, place.clock())
+        return json_answer(data)
+
+
+def _state(db: Database, place: Place, now: datetime) -> dict[str, Any]:
+    show, watch = place.show, place.watch
+    waiting, last = undelivered(db, now), last_evaluated(db)
+    return {
+        "schema": SCHEMA,
+        "at": iso_utc(now),
+        "site": show.site.name,
+        "revision": show.revision,
+        "folder_fault": None if watch.broken is None else in_short(watch.broken),
+        "evaluated_at": None if last is None else iso_utc(last.at),
+        "alerts": [_alert(db, stored) for stored in open_alerts(db)],
+        "feeds": [] if last is None else [_feed(sight, now) for sight in last.feeds],
+        "stations": list(_stations(db, place)),
+        "deliveries": {
+            "waiting": waiting.waiting,
+            "failing": waiting.failing,
+            "given_up": waiting.given_up,
+            "oldest_age_s": _rounded(waiting.oldest_age_s),
+            "waiting_by_contact": dict(waiting.by_contact),
+            "not_reached": list(failing_contacts(db)),
+        },
+    }
+
+
+def _alert(db: Database, stored: StoredAlert) -> dict[str, Any]:
+    """The alert object as everywhere, with when it was raised and what the crew answered."""
+    return {
+        **as_json(stored.alert),
+        "opened_at": iso_utc(stored.opened_at),
+        "changed_at": iso_utc(stored.changed_at),
+        "answer": answer_to(db, stored.alert.id),
+    }
+
+
+def _feed(sight: FeedSight, now: datetime) -> dict[str, Any]:
+    said_at = sight.said_at
+    return {
+        "source": sight.source,
+        "state": feed_state(sight, now),
+        "said_at": iso_utc(said_at),
+        "age_s": None if said_at is None else _rounded((now - said_at).total_seconds()),
+        "reaches_to": iso_utc(sight.reaches_to),
+        "failing": sight.failing,
+    }
+
+
+def _stations(db: Database, place: Place) -> Iterator[dict[str, Any]]:
+    heard = last_readings(db)
+    for gauge in place.show.gauges:
+        yield {
+            "station": gauge.station,
+            "last_at": iso_utc(heard.get(gauge.station)),
+            "every_minutes": gauge.every_minutes,
+        }
+
+
+def _rounded(seconds: float | None) -> float | None:
+    return None if seconds is None else round(seconds, 1)
