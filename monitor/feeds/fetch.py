@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from monitor.feeds.exchange import Answer, Broken, Limits, exchange
 from monitor.feeds.issue import issue_time
 from monitor.feeds.notices import age_s, not_told_today, notices, skew_s
-from monitor.feeds.request import Asked, Asker, Unaskable, host_of
+from monitor.feeds.request import Asked, Asker, Unaskable, first_url, host_of
 from monitor.feeds.resolve import Resolved, Unresolved, resolve
 from monitor.feeds.verdict import Kind, Verdict, excerpt, sha256, verdict
 from monitor.feeds.waiting import (
@@ -145,7 +145,7 @@ def fetch(
         return _fetched(asking)
     except Unaskable as fault:
         judged = Verdict("config-fault", f"{sheet.id}: {fault.says}", "request")
-        return _failed(asking, judged, host_of(feed.base_url or sheet.request.url))
+        return _failed(asking, judged, host_of(feed.base_url or first_url(sheet)))
 
 
 def due(memory: Mapping[str, Any], now: datetime) -> bool:

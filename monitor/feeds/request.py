@@ -114,11 +114,15 @@ class Asker:
         return Asked(address, tuple(params.items()), headers, tuple(secrets))
 
 
+def first_url(sheet: Sheet) -> str:
+    """The address that is asked first: a resolve step's, or the forecast's own."""
+    return sheet.resolve[0].url if sheet.resolve else sheet.request.url
+
+
 def server_of(sheet: Sheet, feed: Feed) -> str:
     """The server that is asked first, with its port: no server is asked twice at once."""
-    first = sheet.resolve[0].url if sheet.resolve else sheet.request.url
     try:
-        parts = urlsplit(feed.base_url or first)
+        parts = urlsplit(feed.base_url or first_url(sheet))
         return f"{_plain(parts.hostname or '')}:{parts.port or parts.scheme}"
     except ValueError:
         return ""

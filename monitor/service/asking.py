@@ -13,6 +13,7 @@ from monitor.domain import BadInputError, DryspellError
 from monitor.feeds.decode import Rejected, decode
 from monitor.feeds.fetch import Fetched, due, fetch, turned_down
 from monitor.feeds.notices import not_told_today
+from monitor.feeds.place import place_told
 from monitor.feeds.record import read_record
 from monitor.feeds.sheet import find_sheet
 from monitor.feeds.sheet_lint import RECORD
@@ -33,15 +34,12 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
-    from monitor.domain import Feed, Show, Weather
+    from monitor.domain import Feed, Show, Site, Weather
     from monitor.feeds.line import Lines
     from monitor.feeds.sheet_parts import Sheet
 
 RECORD_POLL_MINUTES = 1.0
 """A record is a file at hand: looking costs nothing."""
-
-_ELSEWHERE = "place:"
-"""Begins what a run's `dropped` says of an answer for another place."""
 
 _AFTER_OUR_FAULT = timedelta(minutes=5)
 
@@ -138,7 +136,7 @@ def _poll(
     weather = None
     if fetched.kind == "new" and fetched.body is not None:
         try:
-            weather = _decoded(fetched, fetched.body, sheet, feed, source)
+            weather = _decoded(fetched, fetched.body, sheet, feed, source, asking.show.site)
         except Rejected as fault:
             fetched = turned_down(fetched, sheet, fault.detail, jitter=asking.jitter())
     if fetched.excerpt:
@@ -201,13 +199,17 @@ def _beside(weather: Weather, memory: dict[str, Any], show: Show, at: datetime) 
         else:
             memory["newest_issued"] = weather.issued_at.isoformat()
     noticed = memory.get("noticed")
-    wrong = {f"place {n}": s for n, s in enumerate(weather.dropped) if s.startswith(_ELSEWHERE)}
+    wrong = {
+        f"place {n}": said.partition(": ")[2] for n, said in enumerate(place_told(weather.dropped))
+    }
     due_now, noticed = not_told_today(wrong, noticed if isinstance(noticed, dict) else {}, at)
     memory["noticed"] = noticed
     return (*told, *(f"{says[:1].upper()}{says[1:]}." for says in due_now))
 
 
-def _decoded(fetched: Fetched, body: bytes, sheet: Sheet, feed: Feed, source: str) -> Weather:
+def _decoded(
+    fetched: Fetched, body: bytes, sheet: Sheet, feed: Feed, source: str, site: Site
+) -> Weather:
     weather = decode(
         body,
         sheet,
@@ -215,11 +217,12 @@ def _decoded(fetched: Fetched, body: bytes, sheet: Sheet, feed: Feed, source: st
         wind_basis=feed.wind_basis,
         wind_height_m=feed.wind_height_m,
         headers=fetched.headers,
+        issued_at=fetched.issued,
+        latitude=site.latitude,
+        longitude=site.longitude,
+        elevation_m=site.elevation_m,
     )
-    weather = replace(weather, source=source)
-    if sheet.run.issued is None or isinstance(sheet.run.issued, str):
-        return weather
-    return replace(weather, issued_at=fetched.issued)
+    return replace(weather, source=source)
 
 
 def _read_record(db: Database, asking: Asking, source: str, feed: Feed) -> Polled:
