@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from monitor.alerts import words
+from monitor.alerts import official_words, words
 from monitor.alerts.clock import age
 
 if TYPE_CHECKING:
@@ -25,6 +25,11 @@ _LIMITED: dict[Access | None, str] = {
 
 def body(alert: Alert, clock: SiteClock) -> list[str]:
     """The paragraphs of any alert, in the order they are read; empty ones are skipped."""
+    if alert.facts.official is not None:
+        return [
+            *official_words.paragraphs(alert, alert.facts.official),
+            _next_word(alert, clock),
+        ]
     if alert.stage == "stood-down":
         return [
             _labelled("Because", words.sentence(alert.reason) or "The forecast has changed."),

@@ -10,18 +10,19 @@ from __future__ import annotations
 import unicodedata
 from typing import TYPE_CHECKING
 
-from monitor.alerts import words
+from monitor.alerts import official_words, words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from monitor.alerts.clock import SiteClock
-    from monitor.domain import Alert
+    from monitor.domain import Alert, Official
 
 LONGEST = 160
 WORTH_READING = 24
 """A reason cut shorter than this tells nothing."""
 
+LONGEST_EVENT = 60
 LONGEST_CUT_OFF = 40
 """Characters the name of the cut-off may take from that of the place."""
 
@@ -146,6 +147,8 @@ def _stop(alert: Alert, clock: SiteClock) -> str:
 def _about_the_monitor(alert: Alert) -> str:
     where = plain(alert.facts.site_name) or "the site"
     more = plain(words.sentence(alert.reason))
+    if alert.facts.official is not None:
+        return _official(alert, alert.facts.official, where, more)
     if alert.kind == "weather":
         if alert.stage == "stood-down":
             return fit("WEATHER BACK at ", where, ". The forecast is read again.", last=more)
@@ -156,6 +159,25 @@ def _about_the_monitor(alert: Alert) -> str:
     if alert.stage == "stood-down":
         return fit("MESSAGES ARRIVE AGAIN at ", where, ".", last=more)
     return fit("MESSAGES NOT ARRIVING at ", where, ". Tell the crew by voice.", last=more)
+
+
+def _official(alert: Alert, said: Official, where: str, more: str) -> str:
+    """An official warning by its event; what sounds like a call is left to the mail."""
+    ended = alert.stage == "stood-down"
+    if said.event is None:
+        if ended:
+            return fit("OFFICIAL WARNINGS READ AGAIN at ", where, ".", last=more)
+        tail = ". Look at them yourself."
+        return fit("OFFICIAL WARNINGS NOT READ at ", where, tail, last=more)
+    event, by = plain(said.event), plain(said.service)
+    if official_words.CALLS.search(event) or not any(c.isalnum() for c in event):
+        event = "read it in the mail"
+    if official_words.CALLS.search(more):
+        more = ""
+    head = "OFFICIAL WARNING ENDED at " if ended else "OFFICIAL WARNING at "
+    by = f" ({shorten(by, LONGEST_CUT_OFF)})" if by else ""
+    tail = f": {shorten(event, LONGEST_EVENT)}{by}."
+    return fit(head, where, tail, last=more)
 
 
 def plain_place(alert: Alert) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from monitor.alerts import cautions, paragraphs, radio, words
+from monitor.alerts import cautions, official_words, paragraphs, radio, words
 from monitor.alerts.clock import SiteClock
 from monitor.domain import Message
 from monitor.units import iso_utc
@@ -46,6 +46,7 @@ def message(alert: Alert, now: datetime) -> Message:
 
 def _object(alert: Alert, now: datetime) -> dict[str, Any]:
     probability = words.known(alert.probability)
+    official = alert.facts.official
     return {
         "schema": SCHEMA,
         "id": alert.id,
@@ -67,6 +68,7 @@ def _object(alert: Alert, now: datetime) -> dict[str, Any]:
         "cautions": list(cautions.said_with(alert)),
         "radio": _radio(alert, now),
         "says": _text(alert, now),
+        **({} if official is None else {"official": official_words.as_json(official)}),
     }
 
 
@@ -122,6 +124,8 @@ def _work_headline(alert: Alert, clock: SiteClock) -> str:
 
 
 def _monitor_headline(alert: Alert) -> str:
+    if alert.facts.official is not None:
+        return official_words.headline(alert, alert.facts.official)
     where = words.one_line(alert.facts.site_name) or "the site"
     if alert.kind == "weather":
         if alert.stage == "stood-down":

@@ -58,15 +58,18 @@ class TakenBack:
         found = [
             later
             for reference, later in self._by.get((warning.service, warning.identifier), ())
-            if _names(reference, warning) and later.key != warning.key
+            if names(reference, warning) and later.key != warning.key
         ]
         return min(found, key=lambda later: later.sent, default=None)
 
 
-def _names(reference: Reference, warning: OfficialWarning) -> bool:
+def names(reference: Reference, warning: OfficialWarning | Reference) -> bool:
+    """Whether a reference means this message; what either leaves open does not tell apart."""
+    if reference.identifier != warning.identifier:
+        return False
     if reference.sender and warning.sender and reference.sender != warning.sender:
         return False
-    return reference.sent is None or reference.sent == warning.sent
+    return None in (reference.sent, warning.sent) or reference.sent == warning.sent
 
 
 def standing(warnings: Sequence[OfficialWarning], now: datetime) -> tuple[OfficialWarning, ...]:

@@ -1,0 +1,149 @@
+"""An official warning in a message: quoted as it was sent, with its source and its times.
+
+What is between the quotes is the service's; it is neither shortened nor put in our words,
+and so may hold words that are otherwise never ours to use. Pure.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from monitor.alerts.clock import DAYS, MONTHS, SiteClock
+from monitor.alerts.words import one_line, sentence
+from monitor.domain import Official
+
+if TYPE_CHECKING:
+    from datetime import datetime
+    from zoneinfo import ZoneInfo
+
+    from monitor.domain import Alert
+    from monitor.planning.official import OfficialWarning
+
+NO_PROMISE = (
+    "That no official warning is known does not mean that nothing comes: warnings are issued "
+    "late, for other places, or not at all."
+)
+UNPLACED = (
+    "Its area is not known here, so it may concern the site or not: look at it yourself. Area "
+    "codes of the site (areas in [[warnings]]) would tell."
+)
+CLOSES = (
+    "It is a warning of thunder for the site: all work outdoors is closed for its time and "
+    "for 30 min after it."
+)
+CLOSES_NOT = (
+    "It is about thunder but closes no work by itself, as the service calls it no more than "
+    "possible, or over: watch the sky."
+)
+
+CALLS = re.compile(r"\b(?:go|stand by|all clear)\b", re.IGNORECASE)
+"""Cue calls and rescue calls on the same radios: not even quoted in a radio line."""
+
+
+def official(
+    warning: OfficialWarning, zone: ZoneInfo, *, placed: bool, thunder: bool, closes: bool
+) -> Official:
+    """A warning as an alert carries it.
+
+    Parameters
+    ----------
+    placed : it is for the site without doubt
+    thunder, closes : it is about thunder; it closes work outdoors
+    """
+    said = [_grades(warning), times(warning, zone)]
+    if not warning.has_end:
+        said.append("It gives no end: taken to hold for 24 h from its sending.")
+    if warning.place:
+        said.append(f"Area: {warning.place}.")
+    if not placed:
+        said.append(UNPLACED)
+    elif thunder:
+        said.append(CLOSES if closes else CLOSES_NOT)
+    if warning.web:
+        said.append(f"More: {warning.web}")
+    return Official(
+        service=warning.service,
+        event=warning.title,
+        quoted=quoted(warning),
+        said=(*said, *warning.notes),
+    )
+
+
+def quoted(warning: OfficialWarning) -> tuple[str, ...]:
+    """Headline, description and instruction as they were sent."""
+    return tuple(t for t in (warning.headline, warning.description, warning.instruction) if t)
+
+
+def times(warning: OfficialWarning, zone: ZoneInfo) -> str:
+    """`By NAME, sent Thu 17 Jun 14:57 PDT. From ... to ..., site time.`"""
+    sender = warning.sender_name or warning.sender
+    by = f"{warning.service}" + (f" ({sender})" if sender and sender != warning.service else "")
+    return (
+        f"By {by}, sent {dated(warning.sent, zone)}. In force from {dated(warning.begins, zone)} "
+        f"to {dated(warning.until, zone)}, site time."
+    )
+
+
+def dated(moment: datetime, zone: ZoneInfo) -> str:
+    """`Thu 17 Jun 14:57 PDT`: with day and zone, as it may be read much later."""
+    local = moment.astimezone(zone)
+    label = SiteClock(zone, moment).zone_name.partition(" (")[0]
+    return (
+        f"{DAYS[local.weekday()]} {local.day} {MONTHS[local.month - 1]} "
+        f"{local.hour:02d}:{local.minute:02d} {label}"
+    )
+
+
+def _grades(warning: OfficialWarning) -> str:
+    return (
+        f"Severity {warning.severity.lower()}, urgency {warning.urgency.lower()}, certainty "
+        f"{warning.certainty.lower()}."
+    )
+
+
+def headline(alert: Alert, said: Official) -> str:
+    """The first line of the message."""
+    where = one_line(alert.facts.site_name) or "the site"
+    service = one_line(said.service)
+    if said.event is None:
+        if alert.stage == "stood-down":
+            return f"The official warnings for {where} are read again."
+        return f"Official warnings for {where} cannot be read. Look at them yourself."
+    event = one_line(said.event)
+    if alert.stage == "stood-down":
+        return f"Ended, the official warning for {where}: {event} ({service})."
+    return f"Official warning for {where}: {event} ({service})."
+
+
+def paragraphs(alert: Alert, said: Official) -> list[str]:
+    """What follows the first line."""
+    why = sentence(alert.reason)
+    extra = " ".join(sentence(line) for line in alert.facts.extra)
+    if said.event is None:
+        return [why, extra, NO_PROMISE]
+    if alert.stage == "stood-down":
+        return [f"Because: {why}" if why else "", extra, NO_PROMISE]
+    lines = "\n".join(sentence(line) for line in said.said)
+    return [why, _quotation(said), lines, extra, NO_PROMISE]
+
+
+def _quotation(said: Official) -> str:
+    """The service's words, marked on every line, so that nothing of ours can be taken for them."""
+    if not said.quoted:
+        return ""
+    marked = "\n>\n".join(
+        "\n".join(f"> {line}".rstrip() for line in paragraph.split("\n"))
+        for paragraph in said.quoted
+    )
+    return f"{one_line(said.service)} says:\n{marked}"
+
+
+def as_json(said: Official) -> dict[str, object]:
+    """The same for programs."""
+    return {
+        "service": said.service,
+        "event": said.event,
+        "quoted": list(said.quoted),
+        "said": list(said.said),
+    }
