@@ -241,12 +241,8 @@ def _judged(asking: _Asking, request: Asked, answer: Answer | None, judged: Verd
         outcome = _good(asking, request, answer, judged)
     if answer is None:
         return outcome
-    told_at = asking.memory.get("noticed")
-    due_now, noticed = not_told_today(
-        notices(asking.sheet, request.host, answer, outcome.at),
-        told_at if isinstance(told_at, dict) else {},
-        outcome.at,
-    )
+    found = notices(asking.sheet, request.host, answer, outcome.at)
+    due_now, noticed = not_told_today(found, asking.memory.get("noticed"), outcome.at)
     memory = {**outcome.memory, "noticed": noticed}
     skew = skew_s(answer, outcome.at)
     if skew is not None:

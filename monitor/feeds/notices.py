@@ -56,16 +56,33 @@ def age_s(answer: Answer) -> float:
 
 
 def not_told_today(
-    found: Mapping[str, str], told_at: Mapping[str, Any], at: datetime
-) -> tuple[tuple[str, ...], dict[str, str]]:
-    """The notices that are due, and when each was told last."""
-    due, kept = [], {}
+    found: Mapping[str, str], kept: Any, at: datetime
+) -> tuple[tuple[str, ...], dict[str, dict[str, str]]]:
+    """The sentences that are due, and what to keep: when each was told last, and last said.
+
+    One that comes and goes from answer to answer is still told once a day.
+    """
+    keep = {name: entry for name, entry in _entries(kept) if not _over(entry, at)}
+    due = []
     for name, says in found.items():
-        last = kept_moment(told_at.get(name))
-        if last is not None and timedelta(0) <= at - last < AGAIN_AFTER:
-            kept[name] = last.isoformat()
-        else:
+        told = kept_moment(keep[name].get("told_at")) if name in keep else None
+        if told is None or not timedelta(0) <= at - told < AGAIN_AFTER:
             due.append(says)
-            kept[name] = at.isoformat()
-    # One that comes and goes from answer to answer is still told once a day.
-    return tuple(due), {**{name: str(at) for name, at in told_at.items()}, **kept}
+            told = at
+        keep[name] = {"told_at": told.isoformat(), "said_at": at.isoformat(), "says": says}
+    return tuple(due), keep
+
+
+def said_lately(kept: Any, at: datetime) -> tuple[str, ...]:
+    """What a server has said within the last day, from what was kept of it."""
+    return tuple(str(entry.get("says", "")) for _, entry in _entries(kept) if not _over(entry, at))
+
+
+def _entries(kept: Any) -> list[tuple[str, dict[str, str]]]:
+    found = kept.items() if isinstance(kept, dict) else ()
+    return [(str(name), entry) for name, entry in found if isinstance(entry, dict)]
+
+
+def _over(entry: dict[str, str], at: datetime) -> bool:
+    last = kept_moment(entry.get("said_at"))
+    return last is None or abs(at - last) > AGAIN_AFTER

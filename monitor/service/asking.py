@@ -164,7 +164,7 @@ def _keep(
         if weather is not None:
             run = record_weather(db, weather, fetched.body, fetched.at)
             note_place(db, source, run, place)
-            notices += _beside(weather, memory, asking.show, fetched.at)
+            notices += _beside(source, weather, memory, asking.show, fetched.at)
             same = before is not None and before.id == run
         elif before is not None and ok:
             seen_again(db, before.id, fetched.at)
@@ -185,7 +185,9 @@ def _keep(
         return _told(db, source, word, notices, has_new=has_new)
 
 
-def _beside(weather: Weather, memory: dict[str, Any], show: Show, at: datetime) -> tuple[str, ...]:
+def _beside(
+    source: str, weather: Weather, memory: dict[str, Any], show: Show, at: datetime
+) -> tuple[str, ...]:
     """What is to be said of a run, and is remembered so that it is not said every time."""
     told = []
     newest = kept_moment(memory.get("newest_issued"))
@@ -198,13 +200,12 @@ def _beside(weather: Weather, memory: dict[str, Any], show: Show, at: datetime) 
             )
         else:
             memory["newest_issued"] = weather.issued_at.isoformat()
-    noticed = memory.get("noticed")
     wrong = {
-        f"place {n}": said.partition(": ")[2] for n, said in enumerate(place_told(weather.dropped))
+        f"place {n}": f"{source}: {said.partition(': ')[2]}."
+        for n, said in enumerate(place_told(weather.dropped))
     }
-    due_now, noticed = not_told_today(wrong, noticed if isinstance(noticed, dict) else {}, at)
-    memory["noticed"] = noticed
-    return (*told, *(f"{says[:1].upper()}{says[1:]}." for says in due_now))
+    due_now, memory["noticed"] = not_told_today(wrong, memory.get("noticed"), at)
+    return (*told, *due_now)
 
 
 def _decoded(

@@ -165,4 +165,5 @@ def _feed_line(sight: FeedSight, runs: RunsKept, now: datetime) -> str:
     said = f"{sight.source}: {'no usable forecast' if state == 'lost' else state}"
     run = runs.newest.get(sight.source)
     credit = "" if run is None else run.weather.credit
-    return f"{said}. {credit}" if credit else said
+    more = [credit] if credit else []
+    return ". ".join([said, *(notice.removesuffix(".") for notice in sight.notices), *more])

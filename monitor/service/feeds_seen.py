@@ -12,6 +12,7 @@ from monitor.alerts.lifecycle import Source
 from monitor.alerts.losses import FeedSight, feed_state
 from monitor.alerts.show_times import next_morning
 from monitor.domain import WEATHER_VALUES, BadInputError, Weather
+from monitor.feeds.notices import said_lately
 from monitor.feeds.past import (
     as_it_was,
     still_to_come,
@@ -229,6 +230,7 @@ class RunsKept:
             failures=int(memory.get("failures", 0)),
             next_try_at=kept_moment(memory.get("next_try_at")),
             skew_s=_fresh_skew(memory, at),
+            notices=() if at is None else said_lately(memory.get("noticed"), at),
         )
 
 
