@@ -19,7 +19,7 @@ from monitor.feeds.sheet import find_sheet
 from monitor.feeds.sheet_lint import RECORD
 from monitor.feeds.waiting import kept_moment
 from monitor.service.feed_words import Word, keep_word, last_word, memory_key
-from monitor.service.places import note_place, place_of
+from monitor.service.places import is_moved, note_place, place_of
 from monitor.service.terms import unanswered
 from monitor.service.watched import in_short
 from monitor.store.database import immediate
@@ -117,7 +117,8 @@ def _poll(
     if refused:
         raise BadInputError(refused)
     read_as = _read_as(sheet, feed)
-    if memory.get("read_as") != read_as:
+    moved = is_moved(db, source, place_of(asking.show.site, feed))
+    if moved or memory.get("read_as") != read_as:
         # Read in another way now: what would make the answer "unchanged" is forgotten.
         stale = ("etag", "last_modified", "body_sha256")
         memory = {k: v for k, v in memory.items() if k not in stale}
@@ -162,7 +163,8 @@ def _keep(
         before = latest_run(db, source)
         same = before is not None and ok
         if weather is not None:
-            run = record_weather(db, weather, fetched.body, fetched.at)
+            moved = is_moved(db, source, place)
+            run = record_weather(db, weather, fetched.body, fetched.at, anew=moved)
             note_place(db, source, run, place)
             notices += _beside(source, weather, memory, asking.show, fetched.at)
             same = before is not None and before.id == run

@@ -62,6 +62,12 @@ def place_at(found: Sequence[Span], run_id: int) -> Place | None:
     return place
 
 
+def is_moved(db: Database, source: str, place: Place) -> bool:
+    """Whether the runs of a feed until now were of another place."""
+    kept = spans(db, source)
+    return bool(kept) and kept[-1].place != place
+
+
 def note_place(db: Database, source: str, run_id: int, place: Place) -> None:
     """Note that this run is of that place; belongs into the transaction that keeps the run.
 

@@ -34,12 +34,18 @@ class StoredRun:
 
 
 def record_weather(
-    db: Database, weather: Weather, body: bytes | None, received_at: datetime
+    db: Database,
+    weather: Weather,
+    body: bytes | None,
+    received_at: datetime,
+    *,
+    anew: bool = False,
 ) -> int:
     """Keep a run as received, with the bytes it came in; returns its id.
 
     The run that its source sent last time is not kept twice: only when it was last seen is
-    noted. One that comes back after another is a new run, for it says what holds now.
+    noted. One that comes back after another is a new run, for it says what holds now; so is
+    one that is `anew`, asked for another place.
     """
     with immediate(db):
         name = chain.put_content(db, weather_content(weather))
@@ -47,7 +53,7 @@ def record_weather(
             "SELECT id, weather_sha256 FROM weather_runs WHERE source = ? ORDER BY id DESC LIMIT 1",
             [weather.source],
         ).fetchone()
-        if last and last[1] == name:
+        if last and last[1] == name and not anew:
             seen_again(db, last[0], received_at)
             return int(last[0])
         return chain.add(
