@@ -33,7 +33,7 @@ use = "any"
 [request]
 poll = "10m"
 jitter = "0s"
-deadline = "1s"
+deadline = "0.5s"
 [run]
 {run}
 {more}

@@ -69,10 +69,10 @@ def shifted(answer):
 
 # name, the reply, what kind of failure, its short name, minutes to the next try, words in the word
 ROWS = [
-    ("drip-status", always(server.drips("status")), "passing", "deadline", 1, "1 s"),
-    ("drip-headers", always(server.drips("headers")), "passing", "deadline", 1, "1 s"),
-    ("drip-body", always(server.drips("body")), "passing", "deadline", 1, "1 s"),
-    ("silent", always(server.silent), "passing", "deadline", 1, "1 s"),
+    ("drip-status", always(server.drips("status")), "passing", "deadline", 1, "0.5 s"),
+    ("drip-headers", always(server.drips("headers")), "passing", "deadline", 1, "0.5 s"),
+    ("drip-body", always(server.drips("body")), "passing", "deadline", 1, "0.5 s"),
+    ("silent", always(server.silent), "passing", "deadline", 1, "0.5 s"),
     (
         "429-an-hour",
         always(server.sends(b"{}", 429, Retry_After="3600")),
