@@ -45,6 +45,7 @@ READ_BYTES = 4 * BODY_BYTES
 """What is too large is read as far as this, so that the sender hears of it: a connection
 that is closed on a sender drops the answer too."""
 
+_LAST_READS = 16
 _TICK_S = 1.0
 """The thread looks at least this often whether it is to end [s]."""
 
@@ -95,6 +96,14 @@ class _Channel(HTTPChannel):
         elif self.began is None:
             self.began = time.monotonic()
         return taken
+
+    def handle_close(self) -> None:
+        """Close; what lies unread would make the system drop our answer on its way."""
+        with suppress(OSError):
+            for _ in range(_LAST_READS):
+                if self.socket is None or not self.socket.recv(BODY_BYTES):
+                    break
+        super().handle_close()
 
 
 class _Server(TcpWSGIServer):
