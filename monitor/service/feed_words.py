@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.feeds.sheet_lint import RECORD
 from monitor.service.places import Place
+from monitor.store.database import immediate
 from monitor.store.history import recall, remember
 from monitor.store.records import from_json, to_json
 
@@ -54,8 +55,22 @@ def last_word(db: Database, source: str) -> Word | None:
 
 
 def keep_word(db: Database, source: str, word: Word) -> None:
-    """Keep what came of asking a feed."""
-    remember(db, word_key(source), word)
+    """Keep what came of asking a feed, and count where it failed."""
+    with immediate(db):
+        remember(db, word_key(source), word)
+        if not word.ok:
+            counted, kind = failures(db, source), word.kind or "passing"
+            remember(db, _failures_key(source), {**counted, kind: counted.get(kind, 0) + 1})
+
+
+def failures(db: Database, source: str) -> dict[str, int]:
+    """How often asking a feed has failed, by the kind of failure."""
+    kept: Any = recall(db, _failures_key(source))
+    return kept if isinstance(kept, dict) else {}
+
+
+def _failures_key(source: str) -> str:
+    return f"feed-failures/{source}"
 
 
 def named(feeds: Sequence[Feed]) -> list[tuple[str, Feed]]:

@@ -14,7 +14,7 @@ from flask import Flask, Response
 
 from monitor import __version__
 from monitor.service.evaluated import last_evaluated
-from monitor.service.feeds_seen import named
+from monitor.service.feed_words import failures, named
 from monitor.store.chain import head
 from monitor.store.counts import attempts_by_contact, last_readings, runs_by_source
 from monitor.store.history import open_alerts
@@ -40,6 +40,7 @@ _RULES = (
 )
 """An alert by the work it asks for, else by its kind. Each is always there, or a rule that
 stands down would look like a server that is gone."""
+_FAILED = ("passing", "throttled", "config-fault")
 _STAGES = {"notice": 1, "start": 2, "overdue": 3, "stop": 4}
 
 
@@ -79,7 +80,7 @@ def families(db: Database, place: Place, now: datetime) -> list[Family]:
 def _of_feeds(db: Database, place: Place, now: datetime) -> Iterator[Family]:
     given = runs_by_source(db)
     fetches = Family(
-        "dryspell_feed_fetch_total", "counter", "Answers of a feed, by what they brought."
+        "dryspell_feed_fetch_total", "counter", "Times a feed was asked, by what came of it."
     )
     success = Family(
         "dryspell_feed_last_success_timestamp_seconds", "gauge", "When a feed last answered well."
@@ -101,6 +102,9 @@ def _of_feeds(db: Database, place: Place, now: datetime) -> Iterator[Family]:
         has = given.get(name)
         fetches.add(0 if has is None else has.new, feed=name, outcome="new")
         fetches.add(0 if has is None else has.again, feed=name, outcome="unchanged")
+        failed = failures(db, name)
+        for outcome in _FAILED:
+            fetches.add(failed.get(outcome, 0), feed=name, outcome=outcome)
         if has is not None:
             success.add(to_epoch(has.last_at), feed=name)
         run = latest_run(db, name)
