@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "run": ("forecast:run", "Watch the weather and tell the crew, until stopped."),
     "log": ("crew:log", "Record what the crew did."),
     "answer": ("crew:answer", "Answer an alert."),
+    "raining": ("raining:raining", "Say that it is raining here, or has stopped."),
     "token": ("tokens:token", "Make, list and withdraw tokens: who may post from outside."),
     "report": ("after:report", "Write what every fixture took: HTML and CSV."),
     "feed": ("feeds:feed", "Try a feed sheet; show the weather as it is understood."),

@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     from monitor.domain import Reading
 
 TIMES = ("at", "time")
-MOST_BYTES = 262_144
-"""Read at once, a few thousand lines: the rest waits for the next look."""
+MOST_BYTES = 65_536
+"""Read at once, about a thousand lines: the rest waits for the next call."""
 
 _LONGEST_LINE = 4096
 _MARKED_BYTES = 64

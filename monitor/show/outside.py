@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from monitor.domain import Gauge, WarningsFrom
+from monitor.feeds.readings import CREW
 
 if TYPE_CHECKING:
     from monitor.show.findings import Findings
@@ -15,8 +16,15 @@ if TYPE_CHECKING:
 _LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
-def gauge(part: GaugePart) -> Gauge:
-    """A station on the site."""
+def gauge(part: GaugePart, at: Path, findings: Findings) -> Gauge:
+    """A station on the site; one name is kept for the crew, whose word on rain is a reading too."""
+    if part.station == CREW:
+        findings.refuse(
+            (*at, "station"),
+            "reserved-name",
+            f"{CREW} is kept for what the crew itself says of the rain.",
+            "Give the station another name, and send its readings under that.",
+        )
     return Gauge(**part.model_dump())
 
 

@@ -217,7 +217,9 @@ def _judged(
         contacts.contact(part, at, folder, environ, findings)
         for at, part in _sound(merged, "contacts", ContactPart)
     )
-    gauges = tuple(outside.gauge(part) for _, part in _sound(merged, "gauges", GaugePart))
+    gauges = tuple(
+        outside.gauge(part, at, findings) for at, part in _sound(merged, "gauges", GaugePart)
+    )
     warnings = tuple(
         outside.warnings_from(part, at, findings)
         for at, part in _sound(merged, "warnings", WarningsPart)
