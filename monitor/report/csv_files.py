@@ -16,6 +16,7 @@ from monitor.report.jobs import SAYS, Job
 from monitor.report.material import Material
 from monitor.report.places import Place
 from monitor.report.site_times import SiteTimes
+from monitor.scores import FeedScores, Row, Scores
 from monitor.units import to_moment
 
 Cell = str | float | int | datetime | None
@@ -133,6 +134,32 @@ def weather_csv(material: Material, times: SiteTimes) -> bytes:
         for i, kind in enumerate(material.kinds())
     )  # fmt: skip
     return _csv(header, rows, times)
+
+
+def scores_csv(material: Material, times: SiteTimes) -> bytes:
+    """One row a feed and lead; empty where there were too few hours to say, counts always."""
+    header = (
+        "feed", "members", "runs", "lead_from_h", "lead_to_h", "wet_mm", "risk", "hours", "hits",
+        "misses", "false_alarms", "correct_negatives", "hit_rate_pod", "false_alarm_ratio_far",
+        "false_alarm_rate_pofd", "frequency_bias", "brier", "crps_mm", "crps_fair_mm",
+        "wind_hours", "wind_bias_mps", "gust_hours", "gust_bias_mps",
+    )  # fmt: skip
+    scores = material.scores
+    rows = (
+        [] if scores is None else [_score(scores, f, row) for f in scores.feeds for row in f.rows]
+    )
+    return _csv(header, rows, times)
+
+
+def _score(scores: Scores, feed: FeedScores, row: Row) -> tuple[Cell, ...]:
+    table = row.table
+    return (
+        feed.source, feed.members, feed.runs, row.lead.from_h, row.lead.to_h, scores.wet_mm,
+        scores.risk, table.hours, table.hits, table.misses, table.false_alarms,
+        table.correct_negatives, row.hit_rate, row.false_alarm_ratio, row.false_alarm_rate,
+        row.frequency_bias, row.brier, row.crps_mm, row.crps_fair_mm, row.wind_hours,
+        row.wind_bias_mps, row.gust_hours, row.gust_bias_mps,
+    )  # fmt: skip
 
 
 def _csv(header: Sequence[str], rows: Iterable[Sequence[Cell]], times: SiteTimes) -> bytes:

@@ -5,11 +5,14 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from monitor.domain import BadInputError, Problem, Weather
 from monitor.evaluation import nothing_known
 from monitor.exposure.assess import assess
 from monitor.feeds.past import as_it_was
 from monitor.report.material import Material
+from monitor.scores import Scores, score
 from monitor.show import rig_through_time
 from monitor.store import chain, history, outbox
 from monitor.store.runs import weather_runs
@@ -31,6 +34,7 @@ def material_from(
     from_: datetime | None = None,
     to: datetime | None = None,
     environ: Mapping[str, str] | None = None,
+    gauges: Sequence[Weather] = (),
 ) -> Material:
     """The material of a report on what happened between two moments.
 
@@ -40,6 +44,7 @@ def material_from(
     folder : the show as its files stand
     now : when the report is made
     environ : variables, to read the revisions of the folder that were kept
+    gauges : what the site's gauges measured, to judge the forecasts by
     from_, to : the period; None: from load-in (or the first put-out before it), to load-out
         or now. Never past now: what has not happened yet is no history.
 
@@ -78,6 +83,7 @@ def material_from(
         from_=to_moment(start),
         to=to_moment(end),
         before=before,
+        scores=_scores(runs, gauges, show, start, end),
         notes=_notes(db, show, start, first),
     )
 
@@ -113,6 +119,28 @@ def _past(runs: Sequence[Weather], show: Show, start: float, end: float) -> Weat
     if not runs or end <= start:
         return nothing_known()
     return as_it_was(runs, start, end, terrain=show.site.terrain)
+
+
+def _scores(
+    runs: Sequence[Weather], gauges: Sequence[Weather], show: Show, start: float, end: float
+) -> Scores:
+    """Every feed against the gauges, or against what a record feed said of hours that were over."""
+    measured = [*map(_over_when_read, runs), *map(_over_when_read, gauges)]
+    measured = [one for one in measured if len(one.starts)]
+    return score(
+        runs,
+        _past(measured, show, start, end) if measured else None,
+        terrain=show.site.terrain,
+        risk=show.policy.risk,
+        start_s=start,
+        end_s=end,
+    )
+
+
+def _over_when_read(weather: Weather) -> Weather:
+    """The measured steps of a weather that were over when it came: the rest is what is to come."""
+    known_at = np.inf if weather.fetched_at is None else to_epoch(weather.fetched_at)
+    return weather.take(np.flatnonzero(~weather.forecast & (weather.ends <= known_at)))
 
 
 def _notes(db: Database, show: Show, start: float, first: float) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ import numpy as np
 from monitor.domain import Alert, Bools, LogEntry, Show
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
+from monitor.scores import Scores
 from monitor.store.chain import ChainReport
 from monitor.store.outbox import Delivery
 from monitor.units import to_epoch, to_moment
@@ -45,6 +46,8 @@ class Material:
     before: Carried | None = None
     """What every group had taken when the period begins; None: nothing"""
     rehearsed: bool = False
+    scores: Scores | None = None
+    """How good the forecasts were; None: there were none to judge"""
     notes: tuple[str, ...] = ()
     """Sentences on how the material was gathered"""
 

@@ -14,6 +14,7 @@ from monitor.domain import LogEntry
 from monitor.report import figures, summary
 from monitor.report.drawing import patterns
 from monitor.report.findings import ORDERS, Line, id_ranges, lines
+from monitor.report.forecasts import forecasts
 from monitor.report.jobs import SAYS, Job, Told, jobs
 from monitor.report.material import Material
 from monitor.report.pictures import LETTERS, picture
@@ -90,6 +91,7 @@ def page(material: Material) -> str:
         lines=found,
         work=[job for job in alerts if job.came is not None],
         others=[job for job in alerts if job.came is None],
+        forecasts=forecasts(material),
         log=_log(material),
         letters=LETTERS.values(),
         key_patterns=patterns("key"),

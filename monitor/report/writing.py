@@ -34,6 +34,7 @@ def write_report(out: Path, material: Material) -> tuple[Path, ...]:
         "positions.csv": csv_files.positions_csv(places(material, found), times),
         "alerts.csv": csv_files.alerts_csv(jobs(material), times),
         "weather.csv": csv_files.weather_csv(material, times),
+        "scores.csv": csv_files.scores_csv(material, times),
     }
     try:
         out.mkdir(parents=True, exist_ok=True)

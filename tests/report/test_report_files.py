@@ -23,7 +23,14 @@ from monitor.domain import UnableError
 from monitor.report import write_report
 from monitor.report.csv_files import neutral
 
-FILES = ("report.html", "fixtures.csv", "positions.csv", "alerts.csv", "weather.csv")
+FILES = (
+    "report.html",
+    "fixtures.csv",
+    "positions.csv",
+    "alerts.csv",
+    "weather.csv",
+    "scores.csv",
+)
 
 
 def test_every_file_is_written_and_told(tmp_path):

@@ -1,0 +1,66 @@
+"""Scores out of a real database: gauges and records judge what the feeds had said."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from report.report_samples import NOON, after, fixture, read_csv, show, weather
+from weather_for_scores import steps
+
+from monitor.report import material_from, write_report
+from monitor.show import ShowFolder
+from monitor.store.database import open_database
+from monitor.store.runs import record_weather
+
+FELL = [0.0] * 6 + [1.0] * 6
+
+
+def gathered(tmp_path, runs, **more):
+    described = show(fixture(), revision="r1")
+    with open_database(tmp_path / "dryspell.db") as db:
+        for run in runs:
+            record_weather(db, run, None, run.fetched_at)
+        return material_from(db, ShowFolder(Path("show"), described, (), {}), after(12), **more)
+
+
+def forecast(rain, at_h):
+    said = steps(rain, forecast=True, source="feed", fetched_at=after(at_h))
+    shift = NOON.timestamp() - said.starts[0]
+    return replace(said, starts=said.starts + shift, ends=said.ends + shift)
+
+
+def test_a_record_feed_judges_by_what_was_over_when_it_was_read(tmp_path):
+    # Read at 8 h: its first eight hours were over. Two are wet; the feed said so for one.
+    record = weather(FELL, source="record", fetched_at=after(8))
+    made = gathered(tmp_path, [forecast([0.0] * 7 + [1.0] * 5, -1), record])
+    assert (made.scores.measured_hours, made.scores.wet_hours) == (8, 2)
+    (feed,) = made.scores.feeds
+    assert feed.source == "feed"
+    # Issued an hour before: hours 5 to 7 are 6 to 8 h after it; hour 6 was missed, 7 seen.
+    table = {row.lead.from_h: row.table for row in feed.rows}[6]
+    assert (table.hits, table.misses, table.false_alarms, table.correct_negatives) == (1, 1, 0, 1)
+    write_report(tmp_path / "out", made)
+    assert len(read_csv(tmp_path / "out" / "scores.csv")) == 3
+
+
+def test_a_gauge_judges(tmp_path):
+    made = gathered(tmp_path, [forecast(FELL, -1)], gauges=[weather(FELL, source="roof")])
+    assert (made.scores.measured_hours, made.scores.measured_by) == (12, "roof")
+    assert sum(row.table.hits for row in made.scores.feeds[0].rows) == 6
+
+
+def test_nothing_measured_nothing_judged(tmp_path):
+    made = gathered(tmp_path, [forecast(FELL, -1)])
+    assert (made.scores.measured_hours, made.scores.feeds) == (0, ())
+
+
+def test_only_the_period_asked_for(tmp_path):
+    made = gathered(
+        tmp_path,
+        [forecast(FELL, -1)],
+        from_=after(6),
+        to=after(9),
+        gauges=[weather(FELL, source="roof")],
+    )
+    assert (made.scores.measured_hours, made.scores.wet_hours) == (3, 3)
