@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from flask import Flask, Response
 
-from monitor.alerts.losses import feed_state
 from monitor.alerts.watch import tells_nobody
 from monitor.service.delivering import failing_contacts
 from monitor.service.evaluated import last_evaluated
@@ -27,8 +26,7 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
-    from monitor.alerts.losses import FeedSight
-    from monitor.service.evaluated import Evaluated
+    from monitor.service.evaluated import Evaluated, FeedThen
     from monitor.web.place import Place
 
 ON_TIME = timedelta(minutes=3)
@@ -76,16 +74,15 @@ def _weather(last: Evaluated | None, now: datetime) -> Part:
         return Part("weather", works=False, says="No feed has been looked at yet.")
     if not last.feeds:
         return Part("weather", works=False, says="The show names no weather feed.")
-    states = [(sight, feed_state(sight, now)) for sight in last.feeds]
-    works = any(state in ("current", "ageing") for _, state in states)
-    said = " ".join(_of_feed(sight, state, now) for sight, state in states)
-    return Part("weather", works, said)
+    works = any(feed.state in ("current", "ageing") for feed in last.feeds)
+    return Part("weather", works, " ".join(_of_feed(feed, now) for feed in last.feeds))
 
 
-def _of_feed(sight: FeedSight, state: str, now: datetime) -> str:
-    known = "" if sight.said_at is None else f", its forecast {_ago(now - sight.said_at)}"
-    words = {"ageing": "ageing (the last try failed)", "unread": "not read yet"}
-    return f"{sight.source} is {words.get(state, state)}{known}."
+def _of_feed(feed: FeedThen, now: datetime) -> str:
+    known = "" if feed.said_at is None else f", its forecast {_ago(now - feed.said_at)}"
+    state = "not read yet" if feed.state == "unread" else feed.state
+    failed = "" if feed.failing is None else "; the last try failed"
+    return f"{feed.source} is {state}{known}{failed}."
 
 
 def _evaluations(last: Evaluated | None, now: datetime) -> Part:

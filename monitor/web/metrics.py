@@ -6,6 +6,7 @@ in memory, so a restart sets nothing back. Alert on the age, and on figures that
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
@@ -208,4 +209,6 @@ def _escaped(value: str) -> str:
 
 
 def _number(value: float) -> str:
+    if math.isnan(value):
+        return "NaN"
     return str(int(value)) if float(value).is_integer() else repr(float(value))

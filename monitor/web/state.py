@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 from flask import Flask, Response, request
 
-from monitor.alerts.losses import feed_state
 from monitor.alerts.wording import as_json
 from monitor.service.crew_word import answer_to
 from monitor.service.delivering import failing_contacts
@@ -25,7 +24,7 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
-    from monitor.alerts.losses import FeedSight
+    from monitor.service.evaluated import FeedThen
     from monitor.store.history import StoredAlert
     from monitor.web.place import Place
 
@@ -56,7 +55,7 @@ def _state(db: Database, place: Place, now: datetime) -> dict[str, Any]:
         "folder_fault": None if watch.broken is None else in_short(watch.broken),
         "evaluated_at": None if last is None else iso_utc(last.at),
         "alerts": [_alert(db, stored) for stored in open_alerts(db)],
-        "feeds": [] if last is None else [_feed(sight, now) for sight in last.feeds],
+        "feeds": [] if last is None else [_feed(feed, now) for feed in last.feeds],
         "stations": list(_stations(db, place)),
         "deliveries": {
             "waiting": waiting.waiting,
@@ -79,15 +78,16 @@ def _alert(db: Database, stored: StoredAlert) -> dict[str, Any]:
     }
 
 
-def _feed(sight: FeedSight, now: datetime) -> dict[str, Any]:
-    said_at = sight.said_at
+def _feed(feed: FeedThen, now: datetime) -> dict[str, Any]:
+    """As it was judged at the last evaluation; its age is of now."""
+    said_at = feed.said_at
     return {
-        "source": sight.source,
-        "state": feed_state(sight, now),
+        "source": feed.source,
+        "state": feed.state,
         "said_at": iso_utc(said_at),
         "age_s": None if said_at is None else _rounded((now - said_at).total_seconds()),
-        "reaches_to": iso_utc(sight.reaches_to),
-        "failing": sight.failing,
+        "reaches_to": iso_utc(feed.reaches_to),
+        "failing": feed.failing,
     }
 
 

@@ -13,7 +13,7 @@ PATH = "/api/v1/observations"
 
 
 def reading(minutes_ago=0.0, station="mast", **more):
-    values = {"rain_total_mm": 12.4} if not more else more
+    values = more or {"rain_total_mm": 12.4}
     at = now().replace(microsecond=0) - timedelta(minutes=minutes_ago)
     return {"station": station, "time": stamp(at), **values}
 
