@@ -66,6 +66,15 @@ def unread_found(sights: Sequence[ServiceSight], show: Show, now: datetime) -> F
     return Found("notice" if read else "start", " ".join(said), tuple(extra))
 
 
+def unread_line(sight: ServiceSight, show: Show, now: datetime) -> str:
+    """One service that failed last, in a line."""
+    clock = SiteClock.named(show.site.timezone.key, now)
+    return (
+        f"Official warnings: {one_line(sight.service)} {_since(sight, clock)}. "
+        f"{one_line(sight.failing or '')} Look yourself at {sight.host}."
+    )
+
+
 def _since(sight: ServiceSight, clock: SiteClock) -> str:
     if sight.read_at is None:
         return "has not been read yet"

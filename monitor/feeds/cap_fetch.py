@@ -24,6 +24,7 @@ from monitor.feeds.cap_geojson import read_geojson
 from monitor.feeds.cap_index import MOST_BYTES as MOST_INDEX_BYTES
 from monitor.feeds.cap_index import Listed, read_index
 from monitor.feeds.exchange import Answer, Broken, Limits, exchange
+from monitor.feeds.line import Lines
 from monitor.feeds.request import APP, Asked, host_of
 from monitor.feeds.waiting import CONFIG_FAULT_S, back_off, retry_after, until_fresh
 from monitor.planning.official import OfficialWarning
@@ -77,6 +78,7 @@ class _Asking:
     memory: Mapping[str, Any]
     now: Callable[[], datetime]
     jitter: float
+    lines: Lines | None
     faults: list[str] = field(default_factory=list)
     messages: list[Message] = field(default_factory=list)
     left: int = 0
@@ -86,7 +88,11 @@ class _Asking:
     def ask(self, url: str, accepts: str, limits: Limits, conditions: dict[str, str]) -> Answer:
         about = f" {self.source.contact}" if self.source.contact else ""
         headers = {"User-Agent": f"{APP}/{__version__}{about}", "Accept": _ACCEPTS[accepts]}
-        return exchange(Asked(url, (), headers, ()), conditions, limits)
+        return exchange(Asked(url, (), headers, ()), conditions, limits, lines=self.lines)
+
+    @property
+    def stopped(self) -> bool:
+        return self.lines is not None and self.lines.cut_off
 
 
 def gather(
@@ -96,16 +102,23 @@ def gather(
     *,
     now: Callable[[], datetime],
     jitter: float = 0.0,
-) -> Gathered:
-    """Ask a service once. Never raises for anything the network or the server does."""
+    lines: Lines | None = None,
+) -> Gathered | None:
+    """Ask a service once. Never raises for anything the network or the server does.
+
+    `jitter` is a share (0 to 1, drawn by the caller) of a little more waiting; `lines` can
+    end it from another thread, and then there is no result.
+    """
     digest = _digest(f"{source.url} {source.form} {source.language}")
     if memory.get("asked") != digest:
         memory = {"asked": digest, "failures": memory.get("failures", 0)}
-    asking = _Asking(source, site, memory, now, jitter)
+    asking = _Asking(source, site, memory, now, jitter, lines)
     most = MOST_INDEX_BYTES if source.form == "cap" else MOST_FEATURES_BYTES
     try:
         answer = asking.ask(source.url, source.form, Limits(INDEX_S, most), _conditions(memory))
     except Broken as fault:
+        if asking.stopped:
+            return None
         needs_person = fault.fault in ("redirect", "request")
         return _failed(asking, fault.says, CONFIG_FAULT_S if needs_person else 0.0)
     if answer.status == 304 and _conditions(memory):
@@ -116,6 +129,8 @@ def gather(
         kept = _taken(asking, answer)
     except Refused as fault:
         return _failed(asking, f"The answer of {host_of(source.url)} was not used: {fault.says}.")
+    if asking.stopped:
+        return None
     return _good(asking, answer, kept)
 
 
@@ -157,7 +172,7 @@ def _followed(asking: _Asking, entries: list[Listed]) -> dict[str, Any]:
             continue
         if tries.get(mark, 0) >= TRIES:
             asking.faults.append(f"a message at {host_of(entry.link)} cannot be read")
-        elif asking.now() >= ends_at or asking.wait_s:
+        elif asking.stopped or asking.now() >= ends_at or asking.wait_s:
             asking.left += 1
         elif _fetched(asking, entry):
             seen.add(mark)
