@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -157,14 +158,19 @@ def _shortest_first(
     What is known comes before what is not, whatever its length.
     """
     known = np.isfinite(values).sum(axis=0) > 0
-    kept = np.zeros(len(starts), dtype=np.bool_)
-    told_of = 0
+    kept: list[int] = []
+    opens: list[float] = []
+    overlapping = 0
     for i in np.lexsort((starts, ends - starts, ~known)).tolist():
-        overlap = kept & (starts < ends[i] - _OVERLAP_S) & (ends > starts[i] + _OVERLAP_S)
-        if overlap.any():
-            told_of += bool(known[i])
+        # Those kept lie apart, in order of time: only the two beside it can overlap.
+        after = bisect(opens, starts[i])
+        before_it = after > 0 and ends[kept[after - 1]] > starts[i] + _OVERLAP_S
+        behind_it = after < len(kept) and opens[after] < ends[i] - _OVERLAP_S
+        if before_it or behind_it:
+            overlapping += bool(known[i])
         else:
-            kept[i] = True
-    if told_of:
-        told.append(f"{name}: {told_of} longer periods dropped that overlap shorter ones")
+            kept.insert(after, i)
+            opens.insert(after, float(starts[i]))
+    if overlapping:
+        told.append(f"{name}: {overlapping} longer periods dropped that overlap shorter ones")
     return starts[kept], ends[kept], values[:, kept]

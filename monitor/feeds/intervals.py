@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from monitor.feeds.columns import absent
 from monitor.feeds.paths import found
 from monitor.feeds.samples import Rejected, Stated
-from monitor.feeds.stamps import epochs, intervals_of
+from monitor.feeds.stamps import epochs, intervals_of, starts_of
 from monitor.feeds.units_stated import check_unit, check_units
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def intervals(answer: Any, sheet: Sheet, told: list[str]) -> dict[Variable, Stat
             stamps = epochs(written, sheet.time, told)
             if sheet.time.start_path and part.cover == "interval":
                 opened = [found(item, sheet.time.start_path) for item in items]
-                starts = epochs(opened, sheet.time, told)
+                starts = starts_of(opened, sheet.time, told)
         stated[name] = Stated(stamps, starts, [[values]])
     if not stated:
         raise Rejected("empty", "none of the variables has a list of values")

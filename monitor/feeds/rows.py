@@ -13,7 +13,7 @@ import numpy as np
 from monitor.feeds.columns import absent
 from monitor.feeds.paths import found
 from monitor.feeds.samples import Rejected, Stated
-from monitor.feeds.stamps import epochs
+from monitor.feeds.stamps import epochs, starts_of
 from monitor.feeds.units_stated import check_unit, check_units
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ def rows(answer: Any, sheet: Sheet, told: list[str]) -> dict[Variable, Stated]:
         raise Rejected("time", "no stamp can be placed in time")
     starts = None
     if sheet.time.start_path:
-        starts = epochs([found(r, sheet.time.start_path) for r in records], sheet.time, told)
+        starts = starts_of([found(r, sheet.time.start_path) for r in records], sheet.time, told)
     stated: dict[Variable, Stated] = {}
     for name, part in sheet.vars.items():
         sources = [[found(record, path) for record in records] for path in part.sources]

@@ -22,7 +22,7 @@ _STATS = {
 }
 _VECTORS = ("wind", "gust", "direction")
 _PERIODIC = ("preceding", "following")
-_PERCENTILE = re.compile(r"(?:[_.-](?:p|q|pc|perc)\d{1,2}|percentile|quantile)", re.IGNORECASE)
+_PERCENTILE = re.compile(r"[_.-](?:p|q)\d{1,2}(?![a-z0-9])|percentile|quantile", re.IGNORECASE)
 
 
 def variable(name: str, var: VariablePart, sheet: Sheet) -> Iterator[Finding]:

@@ -42,6 +42,17 @@ def epochs(raw: list[Any], time: TimePart, told: list[str]) -> Floats:
     return _placed([_epoch(item, time, zone) for item in raw], time, told)
 
 
+def starts_of(raw: list[Any], time: TimePart, told: list[str]) -> Floats:
+    """Seconds (sample,) of each stated start; NaN, and told, where a record states none."""
+    said = [item is not None for item in raw]
+    out = np.full(len(raw), np.nan)
+    out[said] = epochs([item for item in raw if item is not None], time, told)
+    tells = f"{len(raw) - sum(said)} stamps do not say since when"
+    if not all(said) and tells not in told:
+        told.append(tells)
+    return out
+
+
 def intervals_of(raw: list[Any], time: TimePart, told: list[str]) -> tuple[Floats, Floats]:
     """Start and end (sample,) of each `start/duration` or `start/end`, as ISO 8601 has them [s]."""
     zone = ZoneInfo(time.zone) if time.zone else UTC

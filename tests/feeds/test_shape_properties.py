@@ -6,6 +6,7 @@ import itertools
 import json
 import math
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -89,6 +90,47 @@ def test_no_json_makes_any_sheet_fall_over(sheet, answer):
     assert (weather.ends[:-1] <= weather.starts[1:]).all()
     assert not (weather.rain_mm < 0).any()
     assert np.isfinite(weather.rain_mm[:, -1]).any()
+
+
+SAMPLES = Path(__file__).parent.parent / "sheets" / "samples"
+ANSWERS = [
+    (builtin_sheet(path.stem), json.loads(path.read_bytes()))
+    for path in sorted(SAMPLES.glob("*.json"))
+]
+
+
+def places(answer, at=()):
+    """Every place of an answer, as the keys that lead there."""
+    yield at
+    inner = answer.items() if isinstance(answer, dict) else ()
+    inner = enumerate(answer) if isinstance(answer, list) else inner
+    for key, value in inner:
+        yield from places(value, (*at, key))
+
+
+def changed(answer, at, value):
+    if not at:
+        return value
+    copy = dict(answer) if isinstance(answer, dict) else list(answer)
+    copy[at[0]] = changed(answer[at[0]], at[1:], value)
+    return copy
+
+
+@given(
+    st.sampled_from(ANSWERS),
+    st.randoms(use_true_random=False),
+    st.lists(scalars, min_size=1, max_size=3),
+)
+def test_a_sound_answer_with_something_else_in_places(sound, chance, values):
+    sheet, answer = sound
+    for value in values:
+        answer = changed(answer, chance.choice(list(places(answer))), value)
+    try:
+        weather = decode(json.dumps(answer).encode(), sheet, fetched_at=None)
+    except Rejected:
+        return
+    assert (weather.starts < weather.ends).all()
+    assert not (weather.rain_mm < 0).any()
 
 
 near = st.one_of(

@@ -128,6 +128,25 @@ def test_start_of_the_interval_in_the_record_and_a_mean_rate():
     assert row(weather.rain_mm) == [2.0, 3.0]
 
 
+def test_a_record_that_does_not_say_since_when_has_no_place():
+    text = (
+        ROWS.replace('path = "at"', 'path = "at"\nstart_path = "from"')
+        + RAIN.replace("preceding", "interval")
+        + WIND
+    )
+    weather = read(
+        text,
+        hours(
+            (6, {"rain": 9, "wind": 3}),
+            (7, {"from": stamp(6), "rain": 1, "wind": 5}),
+            (8, {"from": stamp(7), "rain": 2, "wind": 5}),
+        ),
+    )
+    assert (spans(weather), row(weather.rain_mm)) == ([(6, 7), (7, 8)], [1, 2])
+    assert row(weather.wind_mps) == [4, 5]
+    assert weather.dropped == ("1 stamps do not say since when",)
+
+
 def test_an_intensity_holds_to_the_next_stamp():
     # 12 mm/h over 5 min is 1 mm; 6 mm/h over 10 min is 1 mm; the last stamp has no next.
     rate = '[vars.precip]\npath = "rate"\ncover = "instant"\nstat = "rate"\nunit = "mm/h"\n'

@@ -165,6 +165,18 @@ def test_a_key_that_does_not_read(text, key, word):
     assert found[0].line
 
 
+@pytest.mark.parametrize("name", ["snow", "snowfall", "ptype"])
+def test_snow_is_no_part_of_the_rain(name):
+    # A depth of snow is another quantity: no sheet can have it read, let alone added.
+    found = problems(ROWS + RAIN + RAIN.replace("precip", name).replace('"rain"', '"snow"'))
+    assert [(p.code, p.key) for p in found] == [("unknown-key", f"vars.{name}")]
+
+
+def test_a_name_that_only_looks_like_a_percentile():
+    text = ROWS + RAIN.replace('"rain"', '"rain_p1h"') + WIND.replace('"wind"', '"wind_p1h"')
+    assert read_sheet(text, "own.toml").vars["wind"].path == "wind_p1h"
+
+
 RESOLVE = """\
 [[resolve]]
 url = "https://w.example/{lat:.2f}"
