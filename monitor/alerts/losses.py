@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 AGAIN_AFTER = timedelta(hours=1)
-LEAST_AHEAD = timedelta(hours=2)
-"""A forecast that reaches less far than this decides nothing more."""
+LEAST_AHEAD_S = 7200.0
+"""A forecast that reaches less far than this decides nothing more [s]."""
 ISSUE_DELAY_S = 1200.0
 """A run comes this much after its time without anything being wrong [s]."""
 
@@ -157,6 +157,8 @@ class FeedSight:
     """passing | throttled | config-fault, where it fails"""
     fault: str | None = None
     host: str = ""
+    least_ahead_s: float = LEAST_AHEAD_S
+    """A forecast of this feed that reaches less far decides nothing more."""
     failures: int = 0
     next_try_at: datetime | None = None
     skew_s: float | None = None
@@ -177,7 +179,7 @@ def feed_state(sight: FeedSight, now: datetime) -> FeedState:
     old_s = (now - sight.said_at).total_seconds()
     too_old = sight.max_age_s is not None and old_s > sight.max_age_s
     stuck = 0 if sight.same_limit is None else sight.same_seen // max(sight.same_limit, 1)
-    if too_old or stuck >= 2 or sight.reaches_to < now + LEAST_AHEAD:
+    if too_old or stuck >= 2 or _too_short(sight, sight.reaches_to, now):
         return "lost" if sight.asked else "unread"
     half_old = sight.max_age_s is not None and old_s > sight.max_age_s / 2
     overdue = sight.usual_s is not None and old_s > 2 * sight.usual_s + ISSUE_DELAY_S
@@ -195,9 +197,10 @@ def weather_found(sights: Sequence[FeedSight], show: Show, now: datetime) -> Fou
     clock = SiteClock.named(show.site.timezone.key, now)
     said = " ".join(lost_because(sight, clock) for sight in lost)
     held = tuple(line for sight in lost if (line := _held(sight, clock)) is not None)
-    left = [s.source for s, state in zip(sights, states, strict=True) if state != "lost"]
+    left = [s for s, state in zip(sights, states, strict=True) if state != "lost"]
     if left:
-        return Found("notice", said, (f"Still read: {', '.join(left)}.", *held))
+        read = ", ".join(_read_to(sight, clock) for sight in left)
+        return Found("notice", said, (f"Still read: {read}", *held))
     return Found("start", said, held or ("No forecast of what is to come is held at all.",))
 
 
@@ -212,13 +215,23 @@ def lost_because(sight: FeedSight, clock: SiteClock) -> str:
         gap = f" It says nothing for {clock.span(*sight.hole)}."
     if sight.reaches_to <= now:
         return f"{sight.source} ended at {clock.at(sight.reaches_to)}.{gap}{why}"
-    if sight.reaches_to < now + LEAST_AHEAD:
+    if _too_short(sight, sight.reaches_to, now):
         return f"{sight.source} reaches only to {clock.at(sight.reaches_to)}.{gap}{why}"
     old_s = (now - sight.said_at).total_seconds()
     if sight.max_age_s is None or old_s <= sight.max_age_s:
         times = sight.same_seen + 1
         return f"{sight.source} has sent the very same forecast {times} times: it is stuck.{why}"
     return f"{sight.source} is {age(sight.said_at, now)}: too old to rely on.{why}"
+
+
+def _too_short(sight: FeedSight, reaches_to: datetime, now: datetime) -> bool:
+    return reaches_to < now + timedelta(seconds=sight.least_ahead_s)
+
+
+def _read_to(sight: FeedSight, clock: SiteClock) -> str:
+    if sight.reaches_to is None:
+        return f"{sight.source} (not yet answered)"
+    return f"{sight.source} to {clock.at(sight.reaches_to)}"
 
 
 def _held(sight: FeedSight, clock: SiteClock) -> str | None:

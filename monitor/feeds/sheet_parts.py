@@ -142,6 +142,10 @@ class RunPart(Part):
 
     issued: Issued | None = None
     max_age: Duration = 8 * 3600.0
+    reaches: Duration | None = None
+    """How far ahead it goes, where that is only a few hours: then half of it is enough to
+    decide by. Not given: two hours are the least.
+    """
     same_polls: int | None = Field(default=None, gt=0)
     """So many polls with the very same answer, where no issue time is known, say that the
     server is stuck; twice as many, that the feed is lost. Not given: its age says so.

@@ -267,7 +267,8 @@ def _kept(
             "same_seen": seen + 1 if again else 0 if has_new else seen,
         }
         remember(db, memory_key(source), memory)
-        word = Word(ok=weather is not None, says=says, at=at)
+        kind = None if weather is not None else "config-fault"
+        word = Word(ok=weather is not None, says=says, at=at, kind=kind)
         return _told(db, source, word, has_new=has_new)
 
 

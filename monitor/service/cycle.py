@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
+from monitor.alerts.clock import age
 from monitor.alerts.lifecycle import WatchState
 from monitor.alerts.losses import Found, feed_state
 from monitor.alerts.show_times import last_morning, next_morning
@@ -163,6 +164,8 @@ def begin_watch(db: Database, now: datetime) -> None:
 def _feed_line(sight: FeedSight, runs: RunsKept, now: datetime) -> str:
     state = feed_state(sight, now)
     said = f"{sight.source}: {'no usable forecast' if state == 'lost' else state}"
+    if state in ("ageing", "lost") and sight.said_at is not None:
+        said += f", {age(sight.said_at, now)}"
     run = runs.newest.get(sight.source)
     credit = "" if run is None else run.weather.credit
     more = [credit] if credit else []

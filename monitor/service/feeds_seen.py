@@ -11,7 +11,7 @@ from monitor.alerts.clock import SiteClock, age
 from monitor.alerts.lifecycle import Source
 from monitor.alerts.losses import FeedSight, feed_state
 from monitor.alerts.show_times import next_morning
-from monitor.domain import WEATHER_VALUES, BadInputError, Weather
+from monitor.domain import WEATHER_VALUES, Weather
 from monitor.feeds.notices import said_lately
 from monitor.feeds.past import (
     as_it_was,
@@ -20,14 +20,14 @@ from monitor.feeds.past import (
     without_overtaken,
 )
 from monitor.feeds.reach import reach
-from monitor.feeds.sheet import find_sheet
 from monitor.feeds.sheet_lint import RECORD
 from monitor.feeds.waiting import kept_moment
+from monitor.service.feed_limits import limits_of
 from monitor.service.feed_words import last_word, memory_key, named, word_key
 from monitor.service.places import place_at, place_of, site_digest, spans
 from monitor.store.history import recall
 from monitor.store.runs import received_runs
-from monitor.units import SECONDS_PER_HOUR, to_epoch, to_moment
+from monitor.units import to_epoch, to_moment
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -43,10 +43,8 @@ if TYPE_CHECKING:
 __all__ = [
     "RunsKept",
     "last_word",
-    "max_age_s",
     "memory_key",
     "named",
-    "same_polls",
     "word_key",
 ]
 
@@ -160,7 +158,6 @@ class RunsKept:
         """
         runs = self.of(show)
         records = {name for name, feed in named(show.feeds) if feed.sheet == RECORD}
-        clock = SiteClock.named(show.site.timezone.key, now)
         seen = {sight.source: sight for sight in sights}
         issued = [run.weather.issued_at for run in runs]
         known = [moment for moment in issued if moment is not None]
@@ -168,7 +165,7 @@ class RunsKept:
         states = [feed_state(sight, now) for sight in sights]
         return Source(
             names=tuple(
-                said_of(run.weather, seen.get(run.weather.source), clock, alone=len(runs) == 1)
+                said_of(run.weather, seen.get(run.weather.source), show, now, alone=len(runs) == 1)
                 for run in runs
             ),
             credit=tuple(dict.fromkeys(run.weather.credit for run in runs if run.weather.credit)),
@@ -200,27 +197,31 @@ class RunsKept:
         now: datetime | None,
     ) -> FeedSight:
         word = last_word(db, name)
+        memory: Any = recall(db, memory_key(name)) or {}
         if word is not None and word.place not in (None, place_of(show.site, feed)):
-            # What came of asking for another place says nothing of this one.
-            word = None
+            # What came of asking for another place says nothing of this one, unless the
+            # server has asked to be left alone: then nothing will come for a while.
+            patience = kept_moment(memory.get("throttled_until"))
+            word = word if patience is not None and patience > (now or word.at) else None
         run = self._newest(name, feed, show)
         weather = None if run is None else run.weather
-        memory: Any = recall(db, memory_key(name)) or {}
         at = now or (run.received_at if run is not None else None if word is None else word.at)
         known = None if weather is None or at is None else reach(weather, to_epoch(at))
         no_issue = weather is not None and weather.issued_at is None and feed.sheet != RECORD
         failing = word is not None and not word.ok
+        limits = limits_of(feed, folder)
         return FeedSight(
             source=name,
             asked=word is not None,
             failing=None if word is None or word.ok else word.says,
             said_at=None if weather is None else weather.issued_at or weather.fetched_at,
             reaches_to=None if known is None else to_moment(known.to_s),
-            max_age_s=max_age_s(feed, folder),
+            max_age_s=limits.max_age_s,
             issued=weather is not None and weather.issued_at is not None,
+            least_ahead_s=limits.least_ahead_s,
             usual_s=_usual_s(self._issues.get(name, [])),
             same_seen=self._seen.get(name, 0) if no_issue else 0,
-            same_limit=same_polls(feed, folder),
+            same_limit=limits.same_polls,
             hole=None
             if known is None or known.hole is None
             else (to_moment(known.hole[0]), to_moment(known.hole[1])),
@@ -234,11 +235,15 @@ class RunsKept:
         )
 
 
-def said_of(weather: Weather, sight: FeedSight | None, clock: SiteClock, *, alone: bool) -> str:
-    """A feed's name in a message, with what a reader must know of it.
+def said_of(
+    weather: Weather, sight: FeedSight | None, show: Show, now: datetime, *, alone: bool
+) -> str:
+    """A feed's name in a message, with what a reader must know of it: how old it is where
+    something newer is due, and how far it goes where that is not as far as a notice looks.
 
     The issue time of a feed that is alone stands beside it anyway.
     """
+    clock = SiteClock.named(show.site.timezone.key, now)
     said = weather.source
     state = "current" if sight is None else feed_state(sight, clock.now)
     if weather.issued_at is None and weather.fetched_at is not None:
@@ -249,35 +254,13 @@ def said_of(weather: Weather, sight: FeedSight | None, clock: SiteClock, *, alon
     if state in ("ageing", "lost") and since is not None:
         mark = "nothing newer has come" if state == "ageing" else "too old or too short to rely on"
         said += f" ({age(since, clock.now)}, {mark})"
-    if sight is not None and sight.hole is not None:
-        said += f" (nothing known {clock.span(*sight.hole)})"
+    if sight is None or sight.reaches_to is None:
+        return said
+    if sight.hole is not None:
+        return f"{said} (nothing known {clock.span(*sight.hole)})"
+    if sight.reaches_to < clock.now + timedelta(hours=show.policy.notice_hours):
+        said += f" (to {clock.at(sight.reaches_to)} only)"
     return said
-
-
-def same_polls(feed: Feed, folder: Path) -> int | None:
-    """So many polls with the very same answer say that a server is stuck; None: age says it."""
-    if feed.sheet == RECORD:
-        return None
-    try:
-        return find_sheet(feed.sheet, folder).run.same_polls
-    except BadInputError:
-        return None
-
-
-def max_age_s(feed: Feed, folder: Path) -> float | None:
-    """How old a forecast may be: the feed's own setting, else its sheet's [s]."""
-    if feed.max_age_hours is not None:
-        return feed.max_age_hours * SECONDS_PER_HOUR
-    if feed.sheet == RECORD:
-        return None
-    try:
-        return find_sheet(feed.sheet, folder).run.max_age
-    except BadInputError:
-        # A sheet that is broken now gives nothing new; the usual age decides.
-        return _USUAL_MAX_AGE_S
-
-
-_USUAL_MAX_AGE_S = 8 * SECONDS_PER_HOUR
 
 
 def _over_by(run: Weather, moment: datetime) -> bool:

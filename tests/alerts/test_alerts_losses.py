@@ -63,6 +63,19 @@ def sight(**more) -> FeedSight:
         # two hours are the least that a decision needs
         ({"reaches_to": at(2.1)}, "current"),
         ({"reaches_to": at(1.9)}, "lost"),
+        # a forecast of two hours in all is enough for one hour
+        ({"reaches_to": at(1.1), "least_ahead_s": 3600.0}, "current"),
+        ({"reaches_to": at(0.9), "least_ahead_s": 3600.0}, "lost"),
+        # past half of its age, and past it
+        ({"said_at": at(-4)}, "current"),
+        ({"said_at": at(-4.1)}, "ageing"),
+        # two usual intervals of an hour and twenty minutes
+        ({"said_at": at(-2.3), "usual_s": 3600.0}, "current"),
+        ({"said_at": at(-2.4), "usual_s": 3600.0}, "ageing"),
+        ({"same_seen": 2, "same_limit": 3}, "current"),
+        ({"same_seen": 3, "same_limit": 3}, "ageing"),
+        ({"same_seen": 6, "same_limit": 3}, "lost"),
+        ({"same_seen": 99}, "current"),
         ({"said_at": None, "reaches_to": None}, "lost"),
         ({"said_at": None, "reaches_to": None, "asked": False}, "unread"),
     ],
@@ -80,7 +93,7 @@ def test_weather_is_lost_when_nothing_is_left_and_in_doubt_when_something_is():
     assert "feed-b is 9 h old: too old to rely on. no answer in time." in both.reason
     # what is held of it is said, as far as it reaches: 48 h on
     held = "Still held, and reckoned with: feed-b, read 12:00, 9 h old, to Sat 21:00"
-    assert both.extra == ("Still read: feed-a.", held)
+    assert both.extra == ("Still read: feed-a to Sat 21:00", held)
     alone = weather_found([gone], SHOW, NOW)
     assert alone is not None
     assert alone.stage == "start"

@@ -11,6 +11,8 @@ import fault_server as server
 import pytest
 from fault_stage import as_bytes, feed_of, forecast, hours, staged
 
+from monitor.service.feed_words import last_word
+
 
 def changed(change):
     """A sound answer but for what `change` does to it."""
@@ -256,6 +258,9 @@ def test_row(tmp_path, name, reply, kind, fault, minutes, words):
         assert made.wait_minutes() == pytest.approx(minutes)
         # A body that broke off is asked for once more at once; nothing else is.
         assert len(weather.asked) - asked == (2 if fault in ("cut", "not-json") else 1)
+        # How a body began that is no forecast is kept for whoever looks into it.
+        if name in ("web-page", "503-html", "403"):
+            assert last_word(made.db, "fault-feed").began.startswith("<")
         # What only a person can mend is told at once, and that alone.
         told = [a.id for a in made.changes("weather")]
         assert [i.startswith("feed-fault-feed") for i in told] == [True] * (kind == "config-fault")

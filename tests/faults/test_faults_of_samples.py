@@ -114,6 +114,24 @@ def test_a_variable_that_is_not_needed_may_be_missing_and_is_named(around):
     assert any("cloud" in said for said in received_runs(made.db)[-1].weather.dropped)
 
 
+def test_a_forecast_of_two_hours_is_no_loss_and_says_how_far_it_goes(around):
+    weather, made = around(run='max_age = "30m"\nreaches = "2h"')
+    # stamps to 13:00 UTC, 90 minutes on; half of two hours are needed
+    short = forecast(made.now, rain_in_h=1)
+    short["hourly"] = {name: values[:6] for name, values in hours(short).items()}
+    weather.reply = server.says(short)
+    made.poll()
+    made.run()
+    assert made.sight().reaches_to == START.replace(hour=13, minute=0)
+    assert made.state() == "current"
+    assert "fault-feed, read 12:30 (to 14:00 only)" in made.told("work")[0].text
+    made.later(minutes=29)
+    assert made.state() == "ageing"
+    # before it is too old it is too short, one hour before its end
+    made.later(minutes=1, seconds=1)
+    assert made.state() == "lost"
+
+
 # ---------------------------------------------------------------- single values
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import threading
 import time
 from contextlib import ExitStack
@@ -288,6 +289,57 @@ def test_what_was_read_for_another_place_does_not_count(tmp_path):
         runs.catch_up(made.db)
         one, other = (r.past(show, (), made.now) for r in (fresh, runs))
         assert one.rain_mm.tolist() == other.rain_mm.tolist()
+
+
+def test_a_moved_site_whose_server_wants_patience_has_no_weather_and_says_so(tmp_path):
+    with (
+        server.fault_server(server.says(forecast(START))) as weather,
+        staged(tmp_path / "show", feed_of(weather.url)) as made,
+    ):
+        weather.clock = made.clock
+        made.poll()
+        made.later(minutes=10)
+        weather.reply = server.sends(b"{}", 429, Retry_After="7000")
+        made.poll()
+        made.changed("show.toml", "latitude = 52.0", "latitude = 53.0")
+        assert made.poll() == []
+        made.run()
+        # not asked yet for the new place, and not to be asked for two hours
+        assert made.state() == "lost"
+        (lost,) = [a for a in made.changes("weather") if a.stage == "start"]
+        assert "fault-feed has given no forecast yet." in lost.reason
+        assert "fewer requests" in lost.reason
+
+
+def test_a_name_server_that_hangs_holds_up_neither_a_round_nor_an_end(tmp_path, monkeypatch):
+    held, real = threading.Event(), socket.getaddrinfo
+
+    def hangs(host, *args, **kwargs):
+        if host == "weather-a.invalid":
+            held.wait(10)
+        return real(host, *args, **kwargs)
+
+    monkeypatch.setattr(socket, "getaddrinfo", hangs)
+    with (
+        server.fault_server(server.says(forecast(START))) as weather,
+        staged(
+            tmp_path / "show",
+            feed_of("http://weather-a.invalid", "one") + feed_of(weather.url, "two"),
+            TWO,
+        ) as made,
+    ):
+        pollers = Pollers()
+        began = time.monotonic()
+        (polled,) = pollers.round(made.db, made.asking(), wait_s=5)
+        assert (polled.source, polled.ok) == ("two", True)
+        pollers.end()
+        assert time.monotonic() - began < 3
+        held.set()
+        wait_for(
+            lambda: not any(t.name == "feed weather-a.invalid:http" for t in threading.enumerate())
+        )
+        # Whatever came of it after the end is not kept.
+        assert made.sight("one").asked is False
 
 
 def test_another_server_is_asked_at_once_and_the_past_stays(tmp_path):
