@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import chain
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.domain import Bools, Floats, LogEntry, Weather
 from monitor.exposure.accumulate import crossing_s, running_use
 from monitor.exposure.arrivals import Rain
 from monitor.exposure.credit import Credit
 from monitor.exposure.damp import film_step
+from monitor.exposure.films import MemberFilms
+from monitor.exposure.pool import reaches
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import PARTS, Kind, Rig, part_credits
-from monitor.exposure.scene import PlaceWeather, Shared, Span
-from monitor.exposure.steps import Steps, cut, daily_spans
+from monitor.exposure.scene import PlaceWeather, Scene, Shared, Span
+from monitor.exposure.steps import cut, daily_spans
 from monitor.exposure.tracks import Group, Segment, groups_of
 
 _LEVELS = (0.5, 1.0)
@@ -34,7 +38,8 @@ def assess(
     Parameters
     ----------
     rig : compiled show
-    weather : (member, step); members run whole
+    weather : (member, step); members run whole, or where it has `shares` are pooled to one
+        at each step by what each adds
     log : the crew's entries, in any order
     out_from_s : when fixtures without a put-out entry went out (seconds)
     carried : where an earlier record left off; the rig and the log must be the same
@@ -55,7 +60,7 @@ def assess(
     steps = cut(weather, _moments(rig, groups, weather), rig.show.policy)
     if carried is None:
         carried = Carried.nothing(len(groups))
-    return _Assessment(rig, groups, steps, carried).result(group_of)
+    return _Assessment(rig, groups, Scene(steps, rig), carried).result(group_of)
 
 
 def _moments(rig: Rig, groups: Sequence[Group], weather: Weather) -> list[float]:
@@ -75,14 +80,20 @@ def _moments(rig: Rig, groups: Sequence[Group], weather: Weather) -> list[float]
 class _Assessment:
     """Arrays being filled, (step, group, member): each step's groups lie together."""
 
-    def __init__(self, rig: Rig, groups: tuple[Group, ...], steps: Steps, carried: Carried) -> None:
-        self._rig, self._groups, self._steps, self._carried = rig, groups, steps, carried
-        self._shared = Shared(steps, rig, carried.surface_mm)
-        self._rain = Rain(steps, rig.show.policy)
+    def __init__(self, rig: Rig, groups: tuple[Group, ...], scene: Scene, carried: Carried) -> None:
+        self._rig, self._groups, self._scene, self._carried = rig, groups, scene, carried
+        self._steps = steps = scene.steps
+        self._shared = Shared(scene, rig, carried.surface_mm)
+        self._rain = Rain(scene.each, rig.show.policy)
         members, n_steps = steps.rate_mm_h.shape
         shape = (n_steps, len(groups), members)
         self.wetting, self.used = np.zeros(shape), np.zeros(shape)
-        self.wet, self.damp = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
+        pooled = scene.cells is not None
+        flags = np.float64 if pooled else np.bool_  # shares of flags where cells are pooled
+        self.wet: NDArray[Any] = np.zeros(shape, dtype=flags)
+        self.damp: NDArray[Any] = np.zeros(shape, dtype=flags)
+        self._in_cells = np.zeros((len(groups), len(scene.each.hours))) if pooled else None
+        """(group, cell) wetting of each cell by itself [mm/h]"""
         self.out = np.zeros((n_steps, len(groups)), dtype=bool)
         per_group = (members, len(groups))
         self.part_used = np.zeros((members, len(PARTS), len(groups)))
@@ -124,8 +135,8 @@ class _Assessment:
 
     def _fill(self, g: int, places: dict[object, PlaceWeather]) -> None:
         track = self._groups[g].track
-        steps, hours = self._steps, self._steps.hours
-        weight = hours * steps.charge
+        steps = self._steps
+        weight = steps.hours * steps.charge
         members, n_steps = steps.rate_mm_h.shape
         parts = np.zeros((len(PARTS), members, n_steps))
         resets = self._resets(track.dry_inspections)
@@ -137,7 +148,7 @@ class _Assessment:
             kind = segment.kind
             if segment.place not in places:
                 places[segment.place] = PlaceWeather(
-                    segment, self._rain, steps, self._shared, self._rig
+                    segment, self._rain, self._scene, self._shared, self._rig
                 )
             here = places[segment.place]
             blown = bool(self._carried.blown[g]) and self._was_on(segment)
@@ -146,7 +157,7 @@ class _Assessment:
             where = span.steps
             if where.start == where.stop:
                 continue
-            self.wetting[where, g] = (span.through(kind, here.wetting) * weight[where]).T
+            self._fill_wetting(g, span, here, weight)
             salt = segment.place.spray is not None and segment.place.spray.salt
             credited_parts = part_credits(
                 kind, self._rig.show.policy, connector_open=segment.connector_open, salt=salt
@@ -166,9 +177,18 @@ class _Assessment:
                 ) -> Floats:
                     return here.use(kind, credited, inverse, hood, own=own)
 
-                parts[PARTS.index(part), :, where] = span.through(kind, rate) * weight[where]
+                parts[PARTS.index(part), :, where] = span.through(kind, rate) * weight[..., where]
         self._sum_parts(g, parts, resets)
         self._film_that_may_dry(g, resets)
+
+    def _fill_wetting(self, g: int, span: Span, here: PlaceWeather, weight: Floats) -> None:
+        where, cells = span.steps, self._scene.cells
+        wetting = span.through(span.segment.kind, here.wetting, cells)
+        if cells is not None and self._in_cells is not None:
+            own = cells.of_steps(where)
+            self._in_cells[g, own] = wetting[0]
+            wetting = cells.mean_within(where, wetting)
+        self.wetting[where, g] = (wetting * weight[..., where]).T
 
     def _count(self, g: int, kind: Kind, span: Span, here: PlaceWeather, cleaned: int) -> None:
         """Hours of a span: out, covered, unknown, damp and dusty."""
@@ -195,7 +215,7 @@ class _Assessment:
             damp = np.where(sealed_on, self._shared.damp_sheltered[:, where], here.damp[:, where])
             self.damp[where, g] = damp.T
         if chain_now.dust is None or chain_now.dust < 6:
-            dusty_hours = (self._shared.dusty[:, where] & ~sealed_on) * hours
+            dusty_hours = (self._shared.dusty[:, where] * ~sealed_on) * hours
             self.sums["dusty"][:, g] += dusty_hours.sum(axis=1)
             self.sums["dusty_since_clean"][:, g] += dusty_hours[
                 :, max(0, cleaned - where.start) :
@@ -234,7 +254,7 @@ class _Assessment:
         if not policy.run_off_dries:
             return
         track = self._groups[g].track
-        evaporated = self._shared.evaporation_mm_h.T * self._steps.hours[:, None]
+        evaporated = self._scene.mean(self._shared.evaporation_mm_h).T * self._steps.hours[:, None]
         for p, part in enumerate(PARTS):
             bare = np.zeros(len(self._steps.hours), dtype=bool)
             for segment in track.segments:
@@ -280,22 +300,39 @@ class _Assessment:
         wet_hours = np.zeros_like(self.film)
         clock = np.broadcast_to(self._carried.clock_hours[:, None], self.film.shape).copy()
         self._clock_at = np.zeros(self.wetting.shape) if self._clocked() else None
+        cells, films = self._scene.cells, None
+        if cells is not None:
+            films = MemberFilms(cells, self._carried.film_mm, policy.film_mm)
         for step, hours in enumerate(steps.hours):
             for g in resets.get(step, ()):
                 clock[g] = 0.0
                 self.film[g] = 0.0
-            gain = self.wetting[step] / hours
-            unknown = steps.unknown[:, step]
-            evaporation = np.where(unknown, 0.0, self._shared.evaporation_mm_h[:, step])
-            self.film, stood = film_step(self.film, gain, evaporation, hours, policy.film_mm)
-            stood = np.where(gain >= policy.wet_rate_mm_h, hours, stood)
+                if films is not None:
+                    films.dry(g)
+            wet: NDArray[Any]
+            if films is not None and cells is not None and self._in_cells is not None:
+                own = cells.of_steps(slice(step, step + 1))
+                gain = self._in_cells[:, own]
+                dries = np.where(
+                    self._scene.each.unknown[0, own], 0.0, self._shared.evaporation_mm_h[0, own]
+                )
+                stood, wet = films.step(step, gain, dries, hours, policy.wet_rate_mm_h)
+            else:
+                gain = self.wetting[step] / hours
+                unknown = steps.unknown[:, step]
+                dries = np.where(unknown, 0.0, self._shared.evaporation_mm_h[:, step])
+                self.film, stood = film_step(self.film, gain, dries, hours, policy.film_mm)
+                stood = np.where(gain >= policy.wet_rate_mm_h, hours, stood)
+                wet = stood > 0.0
             stood *= self.out[step][:, None]
-            self.wet[step] = stood > 0.0
+            self.wet[step] = wet * self.out[step][:, None]
             wet_hours += stood
             clock += stood
             if self._clock_at is not None:
                 self._clock_at[step] = clock
         self.sums["wet"], self.sums["clock"] = wet_hours.T, clock.T
+        if films is not None:
+            self.film = films.mean_mm()
 
     def _clocked(self) -> bool:
         return any(group.kind.wet_hours_limit is not None for group in self._groups)
@@ -310,8 +347,8 @@ class _Assessment:
             (self.sums["wet"][:, g] + self._carried.wet_hours[g]) / limit_hours,
         )
 
-    def _since_inspection(self, flags: Bools) -> tuple[Bools, Bools]:
-        """Flags (step, group, member) without what a dry inspection has settled.
+    def _since_inspection(self, flags: NDArray[Any]) -> tuple[NDArray[Any], Bools]:
+        """Flags or shares (step, group, member) without what a dry inspection has settled.
 
         Also (group,) where there was such an inspection.
         """
@@ -341,7 +378,7 @@ class _Assessment:
     def _stays(self) -> tuple[Floats, Bools]:
         """Days with a wet or damp hour since inspection, and whether the last is one."""
         carried = self._carried
-        since, settled = self._since_inspection(self.wet | self.damp)
+        since, settled = self._since_inspection(self._counts(self.wet) | self._counts(self.damp))
         days = np.where(settled, 0.0, carried.stay_days)[:, None]
         today = (carried.today_counts & ~settled)[:, None]
         if not len(since):
@@ -352,6 +389,10 @@ class _Assessment:
         if len(by_day) == 1 and self._shared.days[0] == carried.day:
             return days + by_day.sum(axis=0) - again, by_day[-1] | today
         return days + by_day.sum(axis=0) - again, by_day[-1]
+
+    def _counts(self, flags: NDArray[Any]) -> Bools:
+        """Where a flag counts for its step; a share of cells does at the risk."""
+        return reaches(flags, self._rig.show.policy.risk)
 
     def _pack(self, group_of: np.ndarray) -> Exposure:
         def axes(a: np.ndarray) -> np.ndarray:
@@ -387,8 +428,8 @@ class _Assessment:
             spent_s=self.crossed[1.0],
             next_half_s=following[0.5],
             next_spent_s=following[1.0],
-            wet=axes(self.wet),
-            damp=axes(self.damp),
+            wet=axes(self._counts(self.wet)),
+            damp=axes(self._counts(self.damp)),
             wet_hours=self.sums["wet"],
             damp_hours=damp_hours.T,
             damp_night_most=night_most.T,

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.domain import Bools, Floats, Hours, Policy, Weather
+from monitor.domain import WEATHER_VALUES, Bools, Floats, Hours, Policy, Terrain, Weather
+from monitor.exposure.pool import Cells, pooled_weather, reached_at_risk
+from monitor.exposure.wind import gust_10m, raised_to_10m
 from monitor.units import SECONDS_PER_DAY, SECONDS_PER_HOUR, to_moment
 
 
@@ -24,10 +26,14 @@ class Steps(NamedTuple):
     """(step,) length of the sub-step [h]"""
     middle_s: Floats
     """(step,) middle of the step it was cut from"""
+    own_middle_s: Floats
+    """The same, (member, step) where members have steps of their own"""
     rate_mm_h: Floats
     """(member, step) rain rate, 0 where it counts as dry, NaN not known [mm/h]"""
     charge: Floats
-    """(step,) factor on wetting and used: hourly_margin on forecast steps of an hour or more"""
+    """(step,) or (member, step) factor on wetting and used: hourly_margin on forecast steps of
+    an hour or more
+    """
     unknown: Bools
     """(member, step) True where what a fixture took cannot be known"""
 
@@ -50,7 +56,9 @@ def cut(weather: Weather, moments: Iterable[float], policy: Policy) -> Steps:
     rate = np.where(rate < dry_below, 0.0, rate)
     charge = np.where(taken.forecast & (whole_h >= 1.0), policy.hourly_margin, 1.0)
     unknown = np.isnan(rate) | ((rate > 0.0) & np.isnan(taken.wind_mps))
-    middle = (taken.starts + taken.ends) / 2
+    middle = own_middle = (taken.starts + taken.ends) / 2
+    if taken.cut_from_starts is not None:
+        own_middle = taken.cut_from_starts + whole_h * (SECONDS_PER_HOUR / 2)
     cut_weather = replace(
         taken,
         starts=starts,
@@ -58,7 +66,52 @@ def cut(weather: Weather, moments: Iterable[float], policy: Policy) -> Steps:
         cut_from_hours=whole_h,
         rain_mm=taken.rain_mm * (hours / taken_h),
     )
-    return Steps(cut_weather, hours, middle, rate, charge, unknown)
+    return Steps(cut_weather, hours, middle, own_middle, rate, charge, unknown)
+
+
+def by_cell(steps: Steps, risk: float, site: Terrain) -> tuple[Steps, Steps, Cells]:
+    """Steps whose members are pooled: as one member to read and count, and cell by cell.
+
+    The charge lies on the cells, where a member was a forecast's, and is 1 in what is pooled.
+    """
+    weather, shares = steps.weather, steps.weather.shares
+    assert shares is not None
+    source = (weather.wind_basis, weather.wind_height_m, site)
+    gust = reached_at_risk(gust_10m(weather.gust_mps, weather.wind_mps, *source), shares, risk)
+    one = replace(pooled_weather(weather, risk), gust_mps=gust / raised_to_10m(*source))
+    unknown = np.asarray((steps.unknown | (shares <= 0.0)).all(axis=0, keepdims=True))
+    together = Steps(
+        one,
+        steps.hours,
+        steps.middle_s,
+        steps.middle_s,
+        one.rain_mm / steps.hours,
+        np.ones(len(steps.hours)),
+        unknown,
+    )
+    cells = Cells.of(shares)
+    member, step = cells.member, cells.step
+    columns: dict[str, Any] = {
+        name: getattr(weather, name)[member, step][np.newaxis] for name in WEATHER_VALUES
+    }
+    each = Steps(
+        replace(
+            one,
+            starts=weather.starts[step],
+            ends=weather.ends[step],
+            forecast=np.broadcast_to(weather.forecast, shares.shape)[member, step],
+            cut_from_hours=np.broadcast_to(weather.whole_hours, shares.shape)[member, step],
+            measured=None,
+            **columns,
+        ),
+        steps.hours[step],
+        steps.middle_s[step],
+        np.broadcast_to(steps.own_middle_s, shares.shape)[member, step],
+        steps.rate_mm_h[member, step][np.newaxis],
+        np.broadcast_to(steps.charge, shares.shape)[member, step],
+        steps.unknown[member, step][np.newaxis],
+    )
+    return together, each, cells
 
 
 def site_day(moments_s: Floats, zone: ZoneInfo, *, from_noon: bool = False) -> NDArray[np.int64]:

@@ -104,6 +104,11 @@ def gust_factor(height_m: float, z0_m: float) -> float:
     return float(np.sqrt(1.0 + 7.0 / np.log(height_m / z0_m)))
 
 
+def raised_to_10m(basis: WindBasis, wind_height_m: float, site: Terrain) -> float:
+    """Factor on a gust measured lower than 10 m; never under 1."""
+    return max(1.0, float(wind_10m(np.ones(1), basis, wind_height_m, site)[0]))
+
+
 def gust_10m(
     gust_mps: Floats, wind_mps: Floats, basis: WindBasis, wind_height_m: float, site: Terrain
 ) -> Floats:
@@ -123,7 +128,7 @@ def gust_10m(
     """
     u10 = wind_10m(wind_mps, basis, wind_height_m, site)
     z0 = _OPEN_Z0_M if basis == "open" else _ROUGHNESS[site][1]
-    raised = gust_mps * max(1.0, float(wind_10m(np.ones(1), basis, wind_height_m, site)[0]))
+    raised = gust_mps * raised_to_10m(basis, wind_height_m, site)
     return np.where(np.isnan(gust_mps), u10 * gust_factor(_REFERENCE_M, z0), raised)
 
 

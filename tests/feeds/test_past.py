@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.domain import Weather
+from monitor.exposure.pool import pooled_weather
 from monitor.feeds.past import (
     as_it_was,
     still_to_come,
@@ -66,8 +67,13 @@ def run(
     )
 
 
-def was(runs, start_h, end_h, **more):
+def whole(runs, start_h, end_h, **more):
     return as_it_was(runs, T0 + HOUR * start_h, T0 + HOUR * end_h, **more)
+
+
+def was(runs, start_h, end_h, **more):
+    """The past as people read it: one member, the members' means by share."""
+    return pooled_weather(whole(runs, start_h, end_h, **more), 0.25)
 
 
 def hours_of(weather):
@@ -177,10 +183,14 @@ def test_two_sources_are_pooled_and_one_alone_is_taken_whole():
     assert was([one, other], 0, 2).rain_mm.tolist() == [[pytest.approx(4), pytest.approx(2)]]
 
 
-def test_thunder_of_one_member_is_thunder():
-    stormy = run([[1], [1]], known_h=0.0)
-    stormy = replace(stormy, thunder=np.array([[0.0], [1.0]]))
+def test_thunder_is_thunder_where_the_share_at_risk_says_so():
+    # one of four is 0.25, which is the risk; with weights 0.2 and 0.8 it is 0.2
+    stormy = run([[1], [1], [1], [1]], known_h=0.0)
+    stormy = replace(stormy, thunder=np.array([[0.0], [1.0], [0.0], [0.0]]))
     assert was([stormy], 0, 1).thunder.tolist() == [[1.0]]
+    stormy = run([[1], [1]], known_h=0.0, weights=[0.8, 0.2])
+    stormy = replace(stormy, thunder=np.array([[0.0], [1.0]]))
+    assert was([stormy], 0, 1).thunder.tolist() == [[0.0]]
     unknown = replace(stormy, thunder=np.array([[np.nan], [np.nan]]))
     assert np.isnan(was([unknown], 0, 1).thunder).all()
 
@@ -289,10 +299,10 @@ def test_letting_go_of_overtaken_steps_changes_nothing(raw, start, length):
         )
         kept = [without_overtaken(old, new) for old in kept] + [without_hindsight(new)]
         every.append(new)
-    whole, let_go = was(every, start, start + length), was(kept, start, start + length)
-    assert hours_of(whole) == hours_of(let_go)
-    np.testing.assert_array_equal(whole.rain_mm, let_go.rain_mm)
-    np.testing.assert_array_equal(whole.forecast, let_go.forecast)
+    full, let_go = whole(every, start, start + length), whole(kept, start, start + length)
+    assert hours_of(full) == hours_of(let_go)
+    for name in ("rain_mm", "forecast", "measured", "cut_from_hours"):
+        np.testing.assert_array_equal(getattr(full, name), getattr(let_go, name))
 
 
 @settings(deadline=None, max_examples=60)
