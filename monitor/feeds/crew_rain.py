@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from monitor.domain import WEATHER_VALUES, Weather
+from monitor.feeds.readings import CREW
 from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_epoch
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from monitor.domain import Reading, Weather
+    from monitor.domain import Reading
 
 LIGHT_RAIN_MM_H = 2.5
 """Where light rain ends and moderate begins: WMO-No. 8, Guide to Instruments and Methods of
@@ -48,6 +50,24 @@ def crew_rain(readings: Sequence[Reading]) -> tuple[Spell, ...]:
         elif end > at:
             spells.append(Spell(at, end, LIGHT_RAIN_MM_H))
     return tuple(spells)
+
+
+def crew_weather(spells: Sequence[Spell]) -> Weather:
+    """What the crew saw, as weather of source "crew": the least rain of each spell, else nothing.
+
+    It is no measurement: it lifts a forecast that says less, and gives way to a gauge.
+    """
+    starts, ends, rates = np.array(spells, dtype=np.float64).reshape(-1, 3).T
+    columns: dict[str, Any] = {n: np.full((1, len(starts)), np.nan) for n in WEATHER_VALUES}
+    columns["rain_mm"][0] = rates * (ends - starts) / SECONDS_PER_HOUR
+    return Weather(
+        starts=starts,
+        ends=ends,
+        weights=np.ones(1),
+        forecast=np.zeros(len(starts), dtype=np.bool_),
+        source=CREW,
+        **columns,
+    )
 
 
 def at_least(weather: Weather, spells: Sequence[Spell]) -> Weather:

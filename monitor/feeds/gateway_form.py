@@ -2,7 +2,8 @@
 
 Two sets of field names are read, both sent by POST only: the gateways' own, and those of the
 older upload that many stations also offer (`ID`, `PASSWORD`, `rainin`). That upload is made
-for GET; a GET changes nothing in this program, so it is not offered as one.
+for GET; a GET changes nothing in this program, so it is not offered as one. What a station is
+known by (`PASSKEY`, `PASSWORD`) never becomes part of a reading.
 """
 
 from __future__ import annotations
@@ -19,9 +20,6 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from monitor.domain import Reading
-
-SECRET_FIELDS = ("passkey", "password")
-"""Where a station puts what it is known by; never a part of a reading."""
 
 _COUNTERS: tuple[tuple[str, CounterResets], ...] = (
     ("totalrainin", "never"),
@@ -44,11 +42,6 @@ _NOT_MEASURED = -9999.0
 _TIME = "%Y-%m-%d %H:%M:%S"
 _DIGITS = 6
 """Of a converted value: 0.01 inch is 0.254 mm, and no more is known."""
-
-
-def secret_of(form: Mapping[str, str]) -> str | None:
-    """What the station is known by, for whoever checks it; None where it sent nothing."""
-    return next((v for k, v in form.items() if k.lower() in SECRET_FIELDS and v), None)
 
 
 def reading_from_form(form: Mapping[str, str], station: str, received_at: datetime) -> Reading:

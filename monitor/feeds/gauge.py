@@ -17,7 +17,7 @@ from monitor.units import SECONDS_PER_HOUR
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import datetime, tzinfo
+    from datetime import tzinfo
 
     from monitor.domain import Bools, Floats, Gauge, Reading
     from monitor.feeds.heard import Heard
@@ -33,13 +33,7 @@ _TOLD = 50
 _ROUND = 1e-9
 
 
-def measured(
-    readings: Sequence[Reading],
-    gauge: Gauge,
-    zone: tzinfo,
-    *,
-    received_at: datetime | None = None,
-) -> Weather:
+def measured(readings: Sequence[Reading], gauge: Gauge, zone: tzinfo) -> Weather:
     """The weather that a station measured, as one member.
 
     Parameters
@@ -47,7 +41,6 @@ def measured(
     readings : of this station, in any order; of two of one moment the first counts
     gauge : its settings: how often it is heard of, its wind's height and basis
     zone : the site's, on whose calendar counters reset
-    received_at : when the newest came, for `fetched_at`
 
     Returns
     -------
@@ -92,7 +85,6 @@ def measured(
         wind_basis=gauge.wind_basis,
         wind_height_m=gauge.wind_height_m,
         source=gauge.station,
-        fetched_at=received_at,
         dropped=tuple(told[-_TOLD:]),
         **columns,
     )

@@ -99,11 +99,6 @@ def reading_from_json(data: Any, received_at: datetime) -> Reading:
     return possible(station, at, numbers, told=told, **words)
 
 
-def crew_reading(*, raining: bool, at: datetime, by: str | None) -> Reading:
-    """The crew's word that it rains here, or has stopped."""
-    return Reading(CREW, at.astimezone(UTC), raining=raining, by=by)
-
-
 def _unknown(given: Mapping[str, Any], problems: list[Problem]) -> tuple[str, ...]:
     """Keys that are not known: told, or refused where one is near to a known key."""
     told = []

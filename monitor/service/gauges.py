@@ -7,13 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from monitor.domain import WEATHER_VALUES, BadInputError, Problem
+from monitor.domain import WEATHER_VALUES, BadInputError
 from monitor.feeds.crew_rain import crew_rain
 from monitor.feeds.followed_csv import LeftOff, follow
 from monitor.feeds.gauge import measured
 from monitor.feeds.readings import CREW
 from monitor.service.watched import place_of
-from monitor.show.nearest import suggestion
 from monitor.store.database import immediate
 from monitor.store.history import recall, remember
 from monitor.store.readings import add_reading, readings_after
@@ -28,7 +27,7 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
-    from monitor.domain import Gauge, Reading, Show, Weather
+    from monitor.domain import Gauge, Problem, Reading, Show, Weather
     from monitor.feeds.crew_rain import Spell
 
 _AT_ONCE = 16
@@ -40,21 +39,6 @@ _CONTEXT_DAYS = 2
 """What stands before a step decides on it: a counter's level, and a day that nothing moved in."""
 _UNSETTLED = 20_000
 """So many readings are gone over in about an eighth of a second."""
-
-
-def station_problem(reading: Reading, show: Show) -> Problem | None:
-    """Why the show has no use for a reading of this station, None where it has."""
-    stations = [gauge.station for gauge in show.gauges]
-    if reading.station == CREW or reading.station in stations:
-        return None
-    remedy = (
-        suggestion(reading.station, stations)
-        if stations
-        else "Give show.toml a [[gauges]] with that station."
-    )
-    return Problem(
-        "unknown-station", f"The show has no gauge {reading.station}.", remedy, key="station"
-    )
 
 
 # ---------------------------------------------------------------- files
@@ -154,12 +138,11 @@ class GaugesKept:
         return crew_rain(self.of(CREW))
 
     def measured(self, show: Show) -> list[Weather]:
-        """What each gauge of the show measured, such that of two the one named first counts.
+        """What each gauge of the show measured, in the show's order; without steps, left out.
 
-        All were received together, as far as `as_it_was` can tell, and of measurements of
-        one age it takes the last.
+        The source of each is its station's name.
         """
-        made = [self._measured(gauge, show.site.timezone) for gauge in reversed(show.gauges)]
+        made = [self._measured(gauge, show.site.timezone) for gauge in show.gauges]
         return [replace(w, fetched_at=self._received) for w in made if len(w.starts)]
 
     def _measured(self, gauge: Gauge, zone: ZoneInfo) -> Weather:
