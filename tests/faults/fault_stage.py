@@ -15,6 +15,7 @@ from service_site import ENVIRON, mail_to, payload, write_show
 from monitor.alerts.losses import FeedSight, feed_state
 from monitor.service.cycle import Cycle
 from monitor.service.feed_words import memory_key
+from monitor.service.feeds_seen import RunsKept
 from monitor.service.polling import Asking, poll_all
 from monitor.service.watched import FolderWatch
 from monitor.store.database import open_database
@@ -89,10 +90,15 @@ class Stage:
     def run(self) -> Any:
         return self.cycle.run(self.db, self.now)
 
+    @property
+    def runs(self) -> RunsKept:
+        """The feeds' runs as the cycle keeps them."""
+        return self.cycle.sky.runs
+
     def sight(self, source: str = "fault-feed") -> FeedSight:
-        self.cycle.runs.catch_up(self.db)
+        self.cycle.sky.runs.catch_up(self.db)
         show = self.watch.current.show
-        sights = self.cycle.runs.sights(self.db, show, self.folder, self.now)
+        sights = self.cycle.sky.runs.sights(self.db, show, self.folder, self.now)
         return next(sight for sight in sights if sight.source == source)
 
     def state(self, source: str = "fault-feed") -> str:

@@ -285,7 +285,7 @@ def test_a_run_that_goes_backwards_is_said_and_the_newer_one_kept(around):
     weather.reply = server.says(newer)
     made.poll()
     made.run()
-    run = made.cycle.runs.source(made.watch.current.show, made.now).run
+    run = made.cycle.sky.runs.source(made.watch.current.show, made.now).run
     for answer, said in ((older, True), (newer, False)):
         made.later(minutes=10)
         weather.reply = server.says(answer)
@@ -297,7 +297,7 @@ def test_a_run_that_goes_backwards_is_said_and_the_newer_one_kept(around):
         assert (wanted in one.says, one.is_news) == (said, said)
         assert made.sight().said_at == new
         # Neither the old copy nor the newest again is another forecast.
-        assert made.cycle.runs.source(made.watch.current.show, made.now).run == run
+        assert made.cycle.sky.runs.source(made.watch.current.show, made.now).run == run
     # What was received is kept, though.
     assert len(received_runs(made.db)) == 3
     assert made.open("work")

@@ -16,6 +16,7 @@ from service_site import hook_to, mail_to, wait_for
 from monitor.alerts.feed_troubles import clock_found, setup_found, uplink_found
 from monitor.alerts.losses import FeedSight
 from monitor.service.polling import MOST_AT_ONCE, Pollers
+from monitor.service.sky import Sky
 from monitor.store.outbox import deliveries
 from monitor.store.runs import received_runs
 from monitor.units import to_epoch
@@ -252,15 +253,15 @@ def test_what_was_read_for_another_place_does_not_count(tmp_path):
         weather.reply = server.says(forecast(made.now, rain_in_h=-2, mm=2.0))
         made.poll()
         made.later(hours=1)
-        runs = made.cycle.runs
+        runs = made.cycle.sky.runs
         runs.catch_up(made.db)
-        old = runs.past(show, (), made.now)
+        old = Sky(runs).past(show, (), made.now)
         assert old.rain_mm[0, -1] > 0
         # The site is moved: neither the forecast nor the rain before it is this place's.
         made.changed("show.toml", "latitude = 52.0", "latitude = 53.0")
         show = made.watch.current.show
         assert runs.ahead(show, made.now) is None
-        assert not len(runs.past(show, (), made.now).starts)
+        assert not len(Sky(runs).past(show, (), made.now).starts)
         assert made.state() == "unread"
         made.run()
         assert made.open("weather") == []
@@ -277,7 +278,7 @@ def test_what_was_read_for_another_place_does_not_count(tmp_path):
         made.changed("show.toml", "latitude = 53.0", "latitude = 52.0")
         show = made.watch.current.show
         assert runs.ahead(show, made.now) is None
-        again = runs.past(show, (), made.now - timedelta(minutes=1))
+        again = Sky(runs).past(show, (), made.now - timedelta(minutes=1))
         assert again.rain_mm.tolist() == old.rain_mm.tolist()
         made.later(minutes=1)
         # The answer is the same to the letter, and for this place now.
@@ -287,7 +288,7 @@ def test_what_was_read_for_another_place_does_not_count(tmp_path):
         fresh = type(runs)()
         fresh.catch_up(made.db)
         runs.catch_up(made.db)
-        one, other = (r.past(show, (), made.now) for r in (fresh, runs))
+        one, other = (Sky(r).past(show, (), made.now) for r in (fresh, runs))
         assert one.rain_mm.tolist() == other.rain_mm.tolist()
 
 
@@ -350,13 +351,13 @@ def test_another_server_is_asked_at_once_and_the_past_stays(tmp_path):
     ):
         made.poll()
         made.later(minutes=1)
-        runs, show = made.cycle.runs, made.watch.current.show
+        runs, show = made.cycle.sky.runs, made.watch.current.show
         runs.catch_up(made.db)
-        before = runs.past(show, (), made.now).rain_mm.tolist()
+        before = Sky(runs).past(show, (), made.now).rain_mm.tolist()
         made.changed("show.toml", weather.url, other.url)
         show = made.watch.current.show
         # what fell at this place has fallen, whoever said so
-        assert runs.past(show, (), made.now).rain_mm.tolist() == before
+        assert Sky(runs).past(show, (), made.now).rain_mm.tolist() == before
         assert runs.ahead(show, made.now) is None
         (polled,) = made.poll()
         assert not polled.ok
