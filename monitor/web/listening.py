@@ -38,6 +38,7 @@ IDLE_S = 30
 """A connection on which nothing moves is closed after this [s]."""
 ARRIVES_IN_S = 20
 """So is one whose request has not come in whole in this time: it drips [s]."""
+CLEAN_EVERY_S = 5
 GRACE_S = 5.0
 """Answers under way at the end are waited for as long as this [s]."""
 HEADER_BYTES = 16 * 1024
@@ -63,6 +64,7 @@ class _Redacted(logging.Filter):
 
 
 _REDACTED = _Redacted()
+_log = logging.getLogger(__name__)
 
 
 class _Refusal(ErrorTask):
@@ -142,7 +144,7 @@ class Listener:
                 ident="",
                 connection_limit=CONNECTIONS,
                 channel_timeout=IDLE_S,
-                cleanup_interval=5,
+                cleanup_interval=CLEAN_EVERY_S,
                 max_request_header_size=HEADER_BYTES,
                 max_request_body_size=READ_BYTES,
                 inbuf_overflow=READ_BYTES,
@@ -183,7 +185,11 @@ class Listener:
 
     def _mind(self) -> None:
         while not self._ending.is_set():
-            wasyncore.loop(_TICK_S, use_poll=True, map=self._map, count=1)
+            try:
+                wasyncore.loop(_TICK_S, use_poll=True, map=self._map, count=1)
+            except Exception as fault:  # noqa: BLE001 - whatever it was, the next may be heard
+                _log.error("minding the connections: %s", type(fault).__name__)
+                self._ending.wait(_TICK_S)
         wasyncore.dispatcher.close(self._server)
         until = time.monotonic() + GRACE_S
         while self._under_way() and time.monotonic() < until:

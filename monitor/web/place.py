@@ -31,7 +31,7 @@ class Place:
     watch: FolderWatch
     clock: Callable[[], datetime]
     posts: Allowance = field(default_factory=lambda: Allowance(at_once=600, per_second=20.0))
-    """Posts of each token."""
+    """Requests with each token."""
     failures: Allowance = field(default_factory=lambda: Allowance(at_once=20, per_second=0.5))
     """Wrong tokens from each address; a right one is never held up by them."""
 
