@@ -13,6 +13,7 @@ from monitor.exposure.assess import assess
 from monitor.feeds.past import as_it_was
 from monitor.report.material import Material
 from monitor.scores import Scores, score
+from monitor.service.sky import Sky
 from monitor.show import rig_through_time
 from monitor.store import chain, history, outbox
 from monitor.store.runs import weather_runs
@@ -34,7 +35,6 @@ def material_from(
     from_: datetime | None = None,
     to: datetime | None = None,
     environ: Mapping[str, str] | None = None,
-    gauges: Sequence[Weather] = (),
 ) -> Material:
     """The material of a report on what happened between two moments.
 
@@ -44,7 +44,6 @@ def material_from(
     folder : the show as its files stand
     now : when the report is made
     environ : variables, to read the revisions of the folder that were kept
-    gauges : what the site's gauges measured, to judge the forecasts by
     from_, to : the period; None: from load-in (or the first put-out before it), to load-out
         or now. Never past now: what has not happened yet is no history.
 
@@ -59,12 +58,14 @@ def material_from(
     start, end = _period(show, first, now, from_, to)
     log = tuple(e for e in everything if to_epoch(e.at) <= end)
     runs = weather_runs(db)
+    sky = Sky()
+    sky.catch_up(db, show, now)
     rig = rig_through_time(db, folder, environ or {}, now)
     before = None
     if start > first:
-        earlier = _past(runs, show, first, start)
+        earlier = _past(sky, show, first, start)
         before = assess(rig, earlier, log, out_from_s=out_from).carried
-    weather = _past(runs, show, start, end)
+    weather = _past(sky, show, start, end)
     exposure = assess(rig, weather, log, out_from_s=out_from, carried=before)
     changes = tuple((c.alert, c.reason, c.at) for c in history.alert_changes(db))
     return Material(
@@ -83,7 +84,7 @@ def material_from(
         from_=to_moment(start),
         to=to_moment(end),
         before=before,
-        scores=_scores(runs, gauges, show, start, end),
+        scores=_scores(runs, sky.gauges.measured(show), show, start, end),
         notes=_notes(db, show, start, first),
     )
 
@@ -115,10 +116,8 @@ def _period(
     return start, start
 
 
-def _past(runs: Sequence[Weather], show: Show, start: float, end: float) -> Weather:
-    if not runs or end <= start:
-        return nothing_known()
-    return as_it_was(runs, start, end, terrain=show.site.terrain)
+def _past(sky: Sky, show: Show, start: float, end: float) -> Weather:
+    return nothing_known() if end <= start else sky.between(show, start, end)
 
 
 def _scores(
@@ -129,7 +128,9 @@ def _scores(
     measured = [one for one in measured if len(one.starts)]
     return score(
         runs,
-        _past(measured, show, start, end) if measured else None,
+        as_it_was(measured, start, end, terrain=show.site.terrain)
+        if measured and end > start
+        else None,
         terrain=show.site.terrain,
         risk=show.policy.risk,
         start_s=start,

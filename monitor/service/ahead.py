@@ -16,9 +16,12 @@ from monitor.alerts.losses import feed_state, lost_because, weather_found
 from monitor.alerts.watch import NOBODY_TOLD, tells_nobody
 from monitor.domain import BadInputError
 from monitor.evaluation import evaluate
-from monitor.service.feeds_seen import RunsKept
+from monitor.service.gauges import follow_files
 from monitor.service.polling import Asking, poll_all, unanswered
 from monitor.service.scheduling import DATABASE_NAME
+from monitor.service.sky import Sky
+from monitor.service.warned import lines_ahead
+from monitor.service.warned_polling import poll_warnings
 from monitor.service.watched import FolderWatch
 from monitor.store.database import open_database
 from monitor.store.history import log_entries
@@ -32,6 +35,7 @@ if TYPE_CHECKING:
 
     from monitor.alerts.losses import FeedSight
     from monitor.domain import Alert, Show
+    from monitor.service.feeds_seen import RunsKept
 
 SCHEMA = "dryspell.ahead/1"
 
@@ -74,32 +78,37 @@ def _looked(
     refused = unanswered(consents, show.feeds, watch.path)
     if refused:
         raise BadInputError(refused)
-    poll_all(db, Asking(show, watch.path, watch.secret, clock, random.random), retry=True)
+    asking = Asking(show, watch.path, watch.secret, clock, random.random)
+    follow_files(db, show, watch.path, clock())
+    poll_warnings(db, asking, retry=True)
+    poll_all(db, asking, retry=True)
     now = clock()
-    runs = RunsKept()
-    runs.catch_up(db)
+    sky = Sky()
+    sky.catch_up(db, show, now)
+    runs = sky.runs
     log = log_entries(db)
     sights = runs.sights(db, show, watch.path, now)
     found = evaluate(
         watch.rig(db, now),
-        past=runs.past(show, log, now),
-        ahead=runs.ahead(show, now),
+        past=sky.past(show, log, now),
+        ahead=sky.ahead(show, now),
         log=[entry for entry in log if entry.at <= now],
         state=WatchState(),
         now=now,
         source=runs.source(show, now, sights),
+        closed=sky.warned.closed(show, now),
     )
     alerts = [change.alert for change in found.changes]
     lost = weather_found(sights, show, now)
     return Ahead(
-        lines=tuple(_lines(show, sights, runs, alerts, now)),
+        lines=tuple(_lines(show, sights, sky, alerts, now)),
         json=_json(show, sights, runs, alerts, now),
         attention=lost is not None or any(a.stage != "notice" for a in alerts),
     )
 
 
 def _lines(
-    show: Show, sights: list[FeedSight], runs: RunsKept, alerts: list[Alert], now: datetime
+    show: Show, sights: list[FeedSight], sky: Sky, alerts: list[Alert], now: datetime
 ) -> Iterator[str]:
     clock = SiteClock.named(show.site.timezone.key, now)
     yield f"{show.site.name}, {clock.at(now)} site time, {clock.zone_name}."
@@ -116,7 +125,8 @@ def _lines(
         yield f"{message.subject}."
         yield f"  Radio: {message.radio}"
     yield ""
-    yield from dict.fromkeys(r.weather.credit for r in runs.of(show) if r.weather.credit)
+    yield from lines_ahead(show, sky.warned, now)
+    yield from dict.fromkeys(r.weather.credit for r in sky.runs.of(show) if r.weather.credit)
     if tells_nobody(show.contacts):
         yield NOBODY_TOLD
 

@@ -6,6 +6,7 @@ what is remembered are kept together or not at all.
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
@@ -16,16 +17,20 @@ from monitor.alerts.losses import Found, feed_state
 from monitor.alerts.show_times import last_morning, next_morning
 from monitor.alerts.watch import on_watch
 from monitor.evaluation import evaluate
+from monitor.feeds.gauge_trouble import DRY_S
 from monitor.service.delivering import forget_gone
 from monitor.service.evaluated import note_evaluated
 from monitor.service.feed_troubles import follow_feeds
-from monitor.service.feeds_seen import RunsKept
+from monitor.service.gauge_words import tell_gauges, tell_rain
+from monitor.service.sky import Sky
 from monitor.service.telling import USUAL_LIFE, follow_trouble, send, tell
+from monitor.service.warned import lines_on_watch, warnings_told
 from monitor.service.watched import in_short
 from monitor.store.chain import head
 from monitor.store.database import immediate
 from monitor.store.history import log_entries, recall, record_revision, remember
 from monitor.store.records import from_json, from_text, to_json, to_text
+from monitor.units import to_epoch
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -34,6 +39,7 @@ if TYPE_CHECKING:
 
     from monitor.alerts.losses import FeedSight
     from monitor.domain import LogEntry, Message, Show
+    from monitor.service.feeds_seen import RunsKept
     from monitor.service.watched import FolderWatch, Watched
 
 STATE_KEY = "watch/state"
@@ -50,19 +56,20 @@ class Cycle:
     """What one evaluation leaves in memory for the next; everything that counts is on disk."""
 
     watch: FolderWatch
-    runs: RunsKept = field(default_factory=RunsKept)
+    sky: Sky = field(default_factory=Sky)
 
     def run(self, db: Database, now: datetime) -> list[Message]:
         """Evaluate once; returns the messages that were queued."""
         watched = self.watch.current
-        for _ in range(_TRIES):
+        for left in range(_TRIES, -1, -1):
             # What the crew logs while we think must not be answered with an order to do it.
-            self.runs.catch_up(db)
-            log = log_entries(db)
-            messages = self._judged(db, watched, log, now)
+            # The last try thinks with the log held still.
+            with immediate(db) if left == 0 else nullcontext():
+                self.sky.catch_up(db, watched.show, now)
+                messages = self._judged(db, watched, log_entries(db), now)
             if messages is not None:
                 return messages
-        return []
+        raise AssertionError("the log changed while it was held")
 
     def _judged(
         self, db: Database, watched: Watched, log: tuple[LogEntry, ...], now: datetime
@@ -70,24 +77,30 @@ class Cycle:
         """None where the log has changed meanwhile, and nothing is written."""
         show = watched.show
         before = _state(db)
-        sights = self.runs.sights(db, show, self.watch.path, now)
+        sky = self.sky
+        sights = sky.runs.sights(db, show, self.watch.path, now)
         found = evaluate(
             self.watch.rig(db, now),
-            past=self.runs.past(show, log, now),
-            ahead=self.runs.ahead(show, now),
+            past=sky.past(show, log, now),
+            ahead=sky.ahead(show, now),
             log=[entry for entry in log if entry.at <= now],
             state=before,
             now=now,
-            source=self.runs.source(show, now, sights),
+            source=sky.runs.source(show, now, sights),
+            closed=sky.warned.closed(show, now),
         )
+        lately = sky.forecast_between(show, to_epoch(now) - DRY_S, to_epoch(now))
         with immediate(db):
             if log_entries(db) != log:
                 return None
             record_revision(db, watched.folder.files, show.revision, now)
-            told = _on_watch(db, show, self.runs, sights, now)
+            told = _on_watch(db, show, sky, sights, now)
+            told += warnings_told(db, show, sky.warned, now, next_morning(show, now))
             told += [tell(db, show, change.alert, change.reason, now) for change in found.changes]
             if found.state != before:
                 remember(db, STATE_KEY, found.state)
+            told += tell_gauges(db, show, sky.gauges, lately, now)
+            told += _about_the_rain(db, show, sky, now)
             told += _about_the_monitor(db, show, self.watch, sights, now)
             note_evaluated(db, sights, now)
         return told
@@ -96,6 +109,12 @@ class Cycle:
 def _state(db: Database) -> WatchState:
     kept: Any = recall(db, STATE_KEY)
     return WatchState() if kept is None else from_json(WatchState, to_json(kept))
+
+
+def _about_the_rain(db: Database, show: Show, sky: Sky, now: datetime) -> list[Message]:
+    newest = [run.weather for run in sky.runs.of(show)]
+    told = tell_rain(db, show, sky.gauges.rained(), newest, now)
+    return [] if told is None else [told]
 
 
 def _about_the_monitor(
@@ -124,7 +143,7 @@ def _about_the_monitor(
 
 
 def _on_watch(
-    db: Database, show: Show, runs: RunsKept, sights: list[FeedSight], now: datetime
+    db: Database, show: Show, sky: Sky, sights: list[FeedSight], now: datetime
 ) -> list[Message]:
     """The on-watch message: at the start, when the show has changed, and every morning."""
     if not all(sight.asked for sight in sights):
@@ -145,7 +164,11 @@ def _on_watch(
         show,
         at=now,
         next_word_at=next_morning(show, now),
-        sources=[_feed_line(sight, runs, now) for sight in sights],
+        sources=[
+            *(_feed_line(sight, sky.runs, now) for sight in sights),
+            *_gauge_lines(show),
+            *lines_on_watch(show, sky.warned, now),
+        ],
         contacts=show.contacts,
         assumptions=[noted],
     )
@@ -159,6 +182,13 @@ def begin_watch(db: Database, now: datetime) -> None:
     kept: Any = recall(db, TOLD_KEY)
     if kept is not None and not timedelta(0) <= now - from_text(kept["at"]) < TOLD_LATELY:
         remember(db, TOLD_KEY, None)
+
+
+def _gauge_lines(show: Show) -> list[str]:
+    names = ", ".join(gauge.station for gauge in show.gauges)
+    return [f"Measured on site by {names}: what is measured counts before any forecast"] * bool(
+        names
+    )
 
 
 def _feed_line(sight: FeedSight, runs: RunsKept, now: datetime) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 from monitor.alerts import wording
 from monitor.alerts.clock import utc_stamp
 from monitor.alerts.delivery import attempt, recipients
-from monitor.alerts.losses import Found, follow
+from monitor.alerts.losses import Found, follow, slug
 from monitor.domain import BadInputError, DryspellError
 from monitor.service.telling import follow_trouble
 from monitor.service.watched import in_short
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from monitor.domain import Message, Show
     from monitor.service.watched import FolderWatch
 
-Part = Literal["polling", "evaluating", "delivering"]
+Part = Literal["polling", "reading warnings", "evaluating", "delivering"]
 
 SHOUT_AGAIN = timedelta(hours=1)
 SAY_AGAIN = timedelta(minutes=1)
@@ -31,6 +31,7 @@ SAY_AGAIN = timedelta(minutes=1)
 _OVER = "it works again"
 _MEANS: dict[Part, str] = {
     "polling": "no new weather is read",
+    "reading warnings": "official warnings are not read: look at them yourself",
     "evaluating": "what is needed cannot be worked out",
     "delivering": "messages may not arrive",
 }
@@ -44,7 +45,7 @@ class Faults:
     def __init__(self, watch: FolderWatch, say: Callable[[str], None]) -> None:
         self._watch, self._say = watch, say
         # A fault told before the last stop is ended by the first success after it.
-        self._may_be_open: set[Part] = {"polling", "evaluating", "delivering"}
+        self._may_be_open: set[Part] = set(_MEANS)
         self._said: dict[Part, datetime] = {}
         self._shouted: dict[Part, datetime] = {}
 
@@ -53,7 +54,9 @@ class Faults:
         if part not in self._may_be_open:
             return
         with immediate(db):
-            follow_trouble(db, self._show, f"fault-{part}", None, now, over=f"{part}: {_OVER}")
+            follow_trouble(
+                db, self._show, f"fault-{slug(part)}", None, now, over=f"{part}: {_OVER}"
+            )
         self._may_be_open.discard(part)
 
     def fails(
@@ -70,7 +73,7 @@ class Faults:
             try:
                 with immediate(db):
                     found = _found(part, fault)
-                    follow_trouble(db, self._show, f"fault-{part}", found, now, over=_OVER)
+                    follow_trouble(db, self._show, f"fault-{slug(part)}", found, now, over=_OVER)
             finally:
                 db.conn.close()
         except Exception as second:  # noqa: BLE001 - then it is told without the database
@@ -89,9 +92,10 @@ class Faults:
         if not _due(self._shouted, part, now, SHOUT_AGAIN):
             return
         found = _found(part, fault)
-        alert, _ = follow("weather", f"fault-{part}", None, found, self._show, now, over=_OVER)
+        name = f"fault-{slug(part)}"
+        alert, _ = follow("weather", name, None, found, self._show, now, over=_OVER)
         assert alert is not None
-        row_id = f"fault-{part}-{utc_stamp(now)}"
+        row_id = f"{name}-{utc_stamp(now)}"
         arrived = self._sent(wording.message(alert, now), row_id, now)
         self._say("Told directly." if arrived else "Nobody could be told directly either.")
 

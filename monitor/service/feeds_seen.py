@@ -14,7 +14,6 @@ from monitor.alerts.show_times import next_morning
 from monitor.domain import WEATHER_VALUES, Weather
 from monitor.feeds.notices import said_lately
 from monitor.feeds.past import (
-    as_it_was,
     still_to_come,
     without_hindsight,
     without_overtaken,
@@ -36,7 +35,7 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
-    from monitor.domain import Feed, LogEntry, Show
+    from monitor.domain import Feed, Show
     from monitor.service.places import Place
     from monitor.store.runs import StoredRun
 
@@ -122,14 +121,10 @@ class RunsKept:
         if issued is not None and issued not in issues:
             self._issues[source] = [*issues, issued][-_ISSUES:]
 
-    def past(self, show: Show, log: Sequence[LogEntry], now: datetime) -> Weather | None:
-        """The weather from the first moment anything was out until now."""
-        start = min([show.event.load_in_at, *(entry.at for entry in log)])
-        if start >= now:
-            return None
+    def of_site(self, show: Show) -> list[Weather]:
+        """Every run for the site's place, as far as the past can still be made of it."""
         here = site_digest(show.site)
-        runs = [k.weather for k in self._over + self._runs if k.site in (None, here)]
-        return as_it_was(runs, to_epoch(start), to_epoch(now), terrain=show.site.terrain)
+        return [k.weather for k in self._over + self._runs if k.site in (None, here)]
 
     def ahead(self, show: Show, now: datetime) -> Weather | None:
         """What the feeds of the show say is to come.

@@ -20,11 +20,14 @@ from apscheduler.jobstores.base import JobLookupError
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from monitor.domain import BadInputError, DryspellError
+from monitor.feeds.line import Lines
 from monitor.service import status
 from monitor.service.cycle import Cycle, begin_watch
 from monitor.service.delivering import deliver_due
 from monitor.service.faults import Faults, Part
+from monitor.service.gauges import follow_files
 from monitor.service.polling import Asking, Pollers, forget_next_tries, unanswered
+from monitor.service.warned_polling import forget_next_warnings, poll_warnings
 from monitor.service.watched import FolderWatch
 from monitor.store.chain import head
 from monitor.store.database import hold_folder, immediate, open_database
@@ -155,6 +158,8 @@ class _Service:
         self._clock, self._say, self._pace, self._stop = clock, say, pace, stop
         self._cycle = Cycle(watch)
         self._pollers = Pollers()
+        self._warning_lines = Lines()
+        self._warned_once = False
         self._evaluated_at = 0.0
         self._evaluated_rows = -1
         self._faults = Faults(watch, say)
@@ -175,6 +180,7 @@ class _Service:
             # for another one meanwhile would wait for that lock for ever.
             with self._waking:
                 self._stop.set()
+            self._warning_lines.cut()
             self._pollers.end()
             self._scheduler.shutdown(wait=True)
 
@@ -184,6 +190,7 @@ class _Service:
             timezone=UTC,
             executors={
                 "poll": ThreadPoolExecutor(1),
+                "warn": ThreadPoolExecutor(1),
                 "evaluate": ThreadPoolExecutor(1),
                 "deliver": ThreadPoolExecutor(DELIVERERS),
             },
@@ -191,6 +198,7 @@ class _Service:
         )
         pace = self._pace
         jobs = [("poll", "poll", self._poll, pace.poll_s)]
+        jobs += [("warn", "warn", self._warn, pace.poll_s)]
         jobs += [("evaluate", "evaluate", self._evaluate, pace.look_s)]
         jobs += [
             (f"deliver-{n}", "deliver", self._deliver, pace.deliver_s) for n in range(DELIVERERS)
@@ -211,19 +219,16 @@ class _Service:
     def _poll(self) -> None:
         try:
             with _opened(self._path) as db:
-                asking = Asking(
-                    self._watch.current.show,
-                    self._watch.path,
-                    self._watch.secret,
-                    self._clock,
-                    random.random,
-                )
+                asking = self._asking()
+                told = follow_files(db, asking.show, asking.folder, self._clock())
                 # At the start those too that failed when it last ran: it may be mended by now.
                 # A feed that hangs is left under way: its answer is picked up by a later round.
                 results = self._pollers.round(
                     db, asking, retry=not self._asked_once.is_set(), wait_s=self._pace.poll_s
                 )
                 self._faults.works(db, "polling", self._clock())
+            for line in told:
+                self._say(line)
             for polled in results:
                 if polled.is_news:
                     self._say(f"{polled.source}: {polled.says}")
@@ -233,6 +238,29 @@ class _Service:
             self._fault("polling", fault)
         finally:
             self._asked_once.set()
+
+    def _warn(self) -> None:
+        """The official warning services, on a thread of their own: none of them may hold up
+        the forecast.
+        """
+        try:
+            with _opened(self._path) as db:
+                results = poll_warnings(
+                    db, self._asking(), retry=not self._warned_once, lines=self._warning_lines
+                )
+                self._warned_once = True
+                self._faults.works(db, "reading warnings", self._clock())
+            for polled in results:
+                if polled.is_news:
+                    self._say(f"{polled.source}: {polled.says}")
+            if any(polled.has_new or polled.is_news for polled in results):
+                self._wake("evaluate")
+        except Exception as fault:  # noqa: BLE001
+            self._fault("reading warnings", fault)
+
+    def _asking(self) -> Asking:
+        watch = self._watch
+        return Asking(watch.current.show, watch.path, watch.secret, self._clock, random.random)
 
     def _evaluate(self) -> None:
         # Before any feed was asked there is nothing to judge by, and "weather lost" would be false.
@@ -302,6 +330,7 @@ class _Service:
             with _opened(self._path) as db:
                 free_leases(db, self._clock())
                 forget_next_tries(db, self._watch.current.show.feeds)
+                forget_next_warnings(db, self._watch.current.show)
         except DryspellError as fault:
             self._fault("polling", fault)
         self._evaluated_at = 0.0

@@ -20,6 +20,7 @@ from monitor.service.polling import (
     memory_key,
     unanswered,
 )
+from monitor.service.sky import Sky
 from monitor.store.history import recall, remember
 from monitor.store.runs import received_runs, run_body
 from monitor.units import to_epoch
@@ -172,7 +173,7 @@ def test_kept_runs_give_the_same_past_as_all_of_them(stage):
     whole = RunsKept()
     whole._runs = [Kept(run.weather, None) for run in received_runs(made.db)]
     show = made.watch.current.show
-    one, other = kept.past(show, (), made.now), whole.past(show, (), made.now)
+    one, other = Sky(kept).past(show, (), made.now), Sky(whole).past(show, (), made.now)
     assert one.starts.tolist() == other.starts.tolist()
     assert one.rain_mm.tolist() == other.rain_mm.tolist()
     held = sum(len(k.weather.starts) for k in kept._over + kept._runs)
@@ -180,7 +181,7 @@ def test_kept_runs_give_the_same_past_as_all_of_them(stage):
     assert held < 48 + 11 * 6
     fresh = RunsKept()
     fresh.catch_up(made.db)
-    assert fresh.past(show, (), made.now).rain_mm.tolist() == one.rain_mm.tolist()
+    assert Sky(fresh).past(show, (), made.now).rain_mm.tolist() == one.rain_mm.tolist()
     assert not fresh.catch_up(made.db)
 
 
@@ -232,7 +233,7 @@ def test_a_feed_taken_out_of_the_show_is_not_ahead_any_more(stage):
     assert kept.ahead(show, made.now) is not None
     without = replace(show, feeds=())
     assert kept.ahead(without, made.now) is None
-    assert kept.past(without, (), made.now) is not None
+    assert Sky(kept).past(without, (), made.now) is not None
 
 
 def test_a_folder_that_does_not_read_is_refused_at_the_start(stage):
