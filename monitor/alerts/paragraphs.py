@@ -6,6 +6,7 @@ is known: a message never guesses and never prints a gap.
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from monitor.alerts import official_words, words
@@ -13,7 +14,10 @@ from monitor.alerts.clock import age
 
 if TYPE_CHECKING:
     from monitor.alerts.clock import SiteClock
-    from monitor.domain import Access, Alert
+    from monitor.domain import Access, Alert, FeedSays
+
+_OF_ONE_MIND = timedelta(minutes=20)
+"""Deadlines of several feeds no further apart than this are one to the crew (judgement)."""
 
 _LIMITED: dict[Access | None, str] = {
     "ladder": "on a ladder",
@@ -54,6 +58,7 @@ def body(alert: Alert, clock: SiteClock) -> list[str]:
         _can_wait(alert, clock),
         *_extra(alert),
         _forecast(alert, clock),
+        _feeds_differ(alert, clock),
         _limit(alert, clock),
         _labelled("If it cannot be done", _if_not(alert)),
         _next_word(alert, clock),
@@ -204,8 +209,31 @@ def _forecast(alert: Alert, clock: SiteClock) -> str:
         parts.append(f"issued {clock.at(facts.issued_at)}, {old}")
     else:
         parts.append("issue time not given")
-    share = "" if alert.stage == "stood-down" else words.chance(alert.members, alert.probability)
+    share = (
+        ""
+        if alert.stage == "stood-down"
+        else words.chance(alert.members, alert.probability, facts.says_so)
+    )
     return _labelled("Forecast", f"{', '.join(parts)}. {share}".strip())
+
+
+def _feeds_differ(alert: Alert, clock: SiteClock) -> str:
+    """What each feed says, where they are not of one mind."""
+    told = alert.facts.by_feed
+    due = [feed.do_by for feed in told if feed.do_by is not None]
+    apart = bool(due) and max(due) - min(due) > _OF_ONE_MIND
+    if len(told) < 2 or not (apart or len(due) < len(told)):
+        return ""
+    return _labelled("Feeds differ", words.sentence(", ".join(_feed(f, clock) for f in told)))
+
+
+def _feed(feed: FeedSays, clock: SiteClock) -> str:
+    name = words.one_line(feed.feed)
+    if feed.do_by is not None:
+        return f"{name} says {clock.at(feed.do_by)}"
+    if feed.to is not None:
+        return f"{name} sees no need until {clock.at(feed.to)}"
+    return f"{name} does not say"
 
 
 def _limit(alert: Alert, clock: SiteClock) -> str:

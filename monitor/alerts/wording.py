@@ -63,6 +63,16 @@ def _object(alert: Alert, now: datetime) -> dict[str, Any]:
         "do_by": iso_utc(alert.do_by),
         "members": int(alert.members),
         "probability": None if alert.members < words.FEW_MEMBERS else probability,
+        "says_so": alert.facts.says_so,
+        "by_feed": [
+            {
+                "feed": feed.feed,
+                "do_by": iso_utc(feed.do_by),
+                "to": iso_utc(feed.to),
+                "members": int(feed.members),
+            }
+            for feed in alert.facts.by_feed
+        ],
         "at": iso_utc(alert.at),
         "reason": alert.reason,
         "cautions": list(cautions.said_with(alert)),

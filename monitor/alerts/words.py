@@ -151,10 +151,12 @@ def listed(ids: tuple[str, ...], most: int = 6) -> str:
     return f"{', '.join(names[:most])} and {len(names) - most} more"
 
 
-def chance(members: int, probability: float | None) -> str:
+def chance(members: int, probability: float | None, agreeing: int | None = None) -> str:
     """How many forecasts say so; a percentage only from ten on."""
     if members <= 1:
         return "One forecast says so." if members == 1 else ""
+    if members < FEW_MEMBERS and agreeing is not None:
+        return _few(members, agreeing)
     if probability is None or not math.isfinite(probability):
         return f"{members} forecasts were read."
     if members < FEW_MEMBERS:

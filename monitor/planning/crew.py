@@ -12,7 +12,7 @@ from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
 from monitor.exposure.steps import Steps
 from monitor.planning.care import care_jobs
-from monitor.planning.chance import at_risk
+from monitor.planning.chance import at_risk, unknown_to_all
 from monitor.planning.job import Job, Plan
 from monitor.planning.needs import Needs
 from monitor.planning.present import Present, rows_by_group
@@ -114,7 +114,8 @@ def plan(
 
 def _thunder_known(steps: Steps, until_s: float) -> bool:
     soon = steps.weather.starts < until_s
-    return not bool(np.isnan(steps.weather.thunder[:, soon]).any())
+    silent = np.isnan(steps.weather.thunder[:, soon])
+    return not bool(unknown_to_all(silent, steps.weather.feed_of).any())
 
 
 def _turns(job: Job, closed: Sequence[Span], rig: Rig) -> set[float]:
@@ -133,7 +134,7 @@ def _known_until_s(steps: Steps, now_s: float) -> float:
     """End of the weather that is known from now on without a break."""
     starts, ends = steps.weather.starts, steps.weather.ends
     reached = now_s
-    unknown = np.any(steps.unknown, axis=0)
+    unknown = unknown_to_all(steps.unknown, steps.weather.feed_of)
     for i in range(len(starts)):
         if unknown[i] or starts[i] > reached + 1.0:
             break
@@ -148,4 +149,5 @@ def _rain_ahead(rig: Rig, ahead: Exposure, groups: Sequence[int], until_s: float
     wet = np.any(ahead.wetting_mm[:, soon][:, :, groups] > 0.0, axis=(1, 2))
     flags = np.asarray(wet, dtype=float)[:, None]
     says = np.any(~ahead.steps.unknown[:, soon], axis=1, keepdims=True)
-    return bool(at_risk(flags, weather.weights, rig.show.policy.risk, says).any())
+    risk = rig.show.policy.risk
+    return bool(at_risk(flags, weather.weights, risk, says, weather.feed_of).any())

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from monitor.domain import Facts, Fixture, Floats, Position, Show
+from monitor.domain import Bools, Facts, Fixture, Floats, Position, Show
+from monitor.exposure.pool import mean_direction_deg, mean_known, reached_at_risk
 from monitor.exposure.results import Exposure
 from monitor.exposure.rig import place_of
 from monitor.exposure.shelter import SIDES, ray_to_edge
@@ -76,21 +77,24 @@ def weather_facts(
     fixtures : of the job, for their names
     """
     weather = ahead.steps.weather
-    weights = weather.weights
+    shares = np.repeat(weather.weights[:, np.newaxis], len(weather.starts[steps]), axis=1)
 
-    def mean(values: Floats) -> Floats:
-        return np.tensordot(weights, np.nan_to_num(values), axes=1)
+    def mean(values: Floats, known: Bools) -> Floats:
+        """Of the members that know; 0 where none does."""
+        return np.asarray(np.nan_to_num(mean_known(np.where(known, values, np.nan), shares)[0]))
 
-    rain = mean(weather.rain_mm[:, steps])
+    says = ~ahead.steps.unknown[:, steps]
+    rain = mean(weather.rain_mm[:, steps], says)
     wettest = int(rain.argmax()) if len(rain) else 0
-    driven = mean(ahead.wetting_mm[:, steps, group])
+    driven = mean(ahead.wetting_mm[:, steps, group], says)
     gust = gust_at_position(ahead.steps, position, show.site)[:, steps]
-    peak = np.nan_to_num(gust, nan=-1.0).max(axis=0)
+    peak = np.nan_to_num(reached_at_risk(gust, shares, show.policy.risk)[0], nan=-1.0)
     known_gust = len(peak) > 0 and peak.max() >= 0.0
     starts, ends = weather.starts[steps], weather.ends[steps]
-    first_member = 0
-    wind = weather.wind_mps[first_member, steps]
-    come_from = weather.wind_from_deg[first_member, steps]
+    wind = mean_known(weather.wind_mps[:, steps], shares)[0]
+    come_from = mean_direction_deg(
+        weather.wind_mps[:, steps], weather.wind_from_deg[:, steps], shares
+    )[0]
     known = len(wind) > 0
     toward = float(come_from[wettest]) if known else float("nan")
     return Facts(

@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from monitor.domain import Action, Cover, Facts, Fixture, Floats, Position, Wait
+from monitor.domain import Action, Cover, Facts, FeedSays, Fixture, Floats, Position, Wait
 from monitor.exposure.results import Exposure
 from monitor.exposure.rig import Rig
-from monitor.planning.chance import at_risk, chance_by, do_by_s, shown_probability
+from monitor.planning.chance import at_risk, chance, do_by_s, shown_probability
 from monitor.planning.facts import plain_facts, weather_facts
 from monitor.planning.job import Job
 from monitor.planning.present import Present
@@ -54,11 +54,14 @@ class Needs:
 
     def due(self, groups: Iterable[int]) -> dict[int, float]:
         """When each group that needs hands for rain must be done with (seconds)."""
-        weights, risk = self._ahead.steps.weather.weights, self._rig.show.policy.risk
+        weather, risk = self._ahead.steps.weather, self._rig.show.policy.risk
         due: dict[int, float] = {}
         for g in groups:
             if g in self._present.rain_alerts and self._present.used[g] < 1.0 and g in self._rows:
-                do_by = do_by_s(self._ahead.next_spent_s[:, g], weights, risk, self._known_until)
+                crossings = self._ahead.next_spent_s[:, g]
+                do_by = do_by_s(
+                    crossings, weather.weights, risk, self._known_until, weather.feed_of
+                )
                 if not np.isnan(do_by):
                     due[g] = do_by
         return due
@@ -103,6 +106,7 @@ class Needs:
             weather.weights,
             policy.risk,
             self._known,
+            weather.feed_of,
         )
         for first, last in wet_spells(wet, weather.starts, weather.ends):
             if weather.starts[first] - 1.0 <= first_due <= weather.ends[last] + 1.0:
@@ -187,11 +191,12 @@ class Needs:
         worst = min(due, key=lambda g: due[g])
         do_by = due[worst]
         weather = ahead.steps.weather
-        share = chance_by(
+        by_spell_end = chance(
             ahead.next_spent_s[:, worst],
             weather.weights,
             float(weather.ends[spell[1]]),
             self._known_until,
+            weather.feed_of,
         )
         closes = next((s for s in closed if s.start_s > self._now_s), None)
         steps = slice(spell[0], spell[1] + 1)
@@ -202,6 +207,8 @@ class Needs:
             weather_facts(self._rig.show, position, ahead, worst, steps, fixtures),
             weakest=None if part == "fixture" else part,
             used=float(used[worst]),
+            says_so=by_spell_end.crossed,
+            by_feed=self._by_feed(due),
             can_wait=self._can_wait(due),
             access_closes_at=None if closes is None else to_moment(closes.start_s),
             cover_name=None if cover is None else cover.name,
@@ -218,13 +225,33 @@ class Needs:
             minutes,
             latest_start_s(closed, do_by, minutes),
             do_by,
-            len(weather.weights),
-            shown_probability(share, len(weather.weights)),
+            by_spell_end.heard,
+            shown_probability(by_spell_end.share, by_spell_end.heard),
             self._why(facts, do_by, float(used[worst])),
             late=facts.late,
             value=sum(f.value * f.count for f in fixtures),
             facts=facts,
         )
+
+    def _by_feed(self, groups: Iterable[int]) -> tuple[FeedSays, ...]:
+        """What each feed alone says of these groups: its first deadline, and its reach."""
+        weather, risk = self._ahead.steps.weather, self._rig.show.policy.risk
+        feed_of, said = np.asarray(weather.feed_of), []
+        for number, name in enumerate(weather.feeds or (weather.source,)):
+            mine = feed_of == number
+            weights, reach = weather.weights[mine], self._known_until[mine]
+            crossings = self._ahead.next_spent_s[mine]
+            due = [do_by_s(crossings[:, g], weights / weights.sum(), risk, reach) for g in groups]
+            first, to = np.fmin.reduce(due), reach.max()
+            said.append(
+                FeedSays(
+                    name,
+                    None if np.isnan(first) else to_moment(first),
+                    to_moment(to) if np.isfinite(to) else None,
+                    len(weights),
+                )
+            )
+        return tuple(said)
 
     def _can_wait(self, due: dict[int, float]) -> tuple[Wait, ...]:
         """What is due much later than the first, by its deadline in steps of ten minutes."""

@@ -49,7 +49,11 @@ def thunder_spans(steps: Steps, risk: float, past_until_s: float = -np.inf) -> t
     """
     weather = steps.weather
     risky = at_risk(
-        np.nan_to_num(weather.thunder), weather.weights, risk, ~np.isnan(weather.thunder)
+        np.nan_to_num(weather.thunder),
+        weather.weights,
+        risk,
+        ~np.isnan(weather.thunder),
+        weather.feed_of,
     )
     ahead = [
         Span(float(weather.starts[i]), float(weather.ends[i]) + AFTER_THUNDER_S, "thunder")
@@ -66,8 +70,9 @@ def gust_spans(steps: Steps, position: Position, site: Site, risk: float) -> tup
     if limit is None:
         return ()
     gust = gust_at_position(steps, position, site)
-    weights = steps.weather.weights
-    risky = at_risk((gust > limit).astype(float), weights, risk, ~np.isnan(gust))
+    weather = steps.weather
+    over = (gust > limit).astype(float)
+    risky = at_risk(over, weather.weights, risk, ~np.isnan(gust), weather.feed_of)
     return tuple(
         Span(
             float(steps.weather.starts[i]),

@@ -226,7 +226,9 @@ def test_the_alert_object_has_the_settled_fields():
         "reason": "the platform closes before the rain",
     }
     assert {k: found[k] for k in settled} == settled
-    assert set(found) - set(settled) == {"schema", "cautions", "radio", "says"}
+    assert set(found) - set(settled) == {
+        *("schema", "cautions", "radio", "says", "says_so", "by_feed"),
+    }
     assert found["schema"] == "dryspell.alert/1"
     assert json.loads(json.dumps(found, allow_nan=False)) == found
 

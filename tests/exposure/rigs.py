@@ -93,6 +93,8 @@ def hours(
         thunder=over(np.nan),
         weights=np.full(members, 1 / members) if weights is None else np.asarray(weights),
         forecast=np.full(steps, forecast),
+        members=tuple(str(m) for m in range(members)),
+        feed_of=(0,) * members,
         wind_basis="local",
         wind_height_m=10.0,
     )
