@@ -8,19 +8,31 @@ from pathlib import Path
 from report.report_samples import NOON, after, fixture, read_csv, show, weather
 from weather_for_scores import steps
 
+from monitor.domain import Gauge, Reading
 from monitor.report import material_from, write_report
 from monitor.show import ShowFolder
 from monitor.store.database import open_database
+from monitor.store.readings import add_reading
 from monitor.store.runs import record_weather
 
 FELL = [0.0] * 6 + [1.0] * 6
 
 
-def gathered(tmp_path, runs, **more):
-    described = show(fixture(), revision="r1")
+def hourly_gauge(rain):
+    """An hourly gauge on the roof: the depth of each hour, told at its end."""
+    return [
+        Reading("roof", after(hour), rain_mm=mm, period_s=3600.0)
+        for hour, mm in enumerate(rain, start=1)
+    ]
+
+
+def gathered(tmp_path, runs, readings=(), **more):
+    described = show(fixture(), revision="r1", gauges=(Gauge("roof", every_minutes=60.0),))
     with open_database(tmp_path / "dryspell.db") as db:
         for run in runs:
             record_weather(db, run, None, run.fetched_at)
+        for reading in readings:
+            add_reading(db, reading, reading.at)
         return material_from(db, ShowFolder(Path("show"), described, (), {}), after(12), **more)
 
 
@@ -45,7 +57,7 @@ def test_a_record_feed_judges_by_what_was_over_when_it_was_read(tmp_path):
 
 
 def test_a_gauge_judges(tmp_path):
-    made = gathered(tmp_path, [forecast(FELL, -1)], gauges=[weather(FELL, source="roof")])
+    made = gathered(tmp_path, [forecast(FELL, -1)], readings=hourly_gauge(FELL))
     assert (made.scores.measured_hours, made.scores.measured_by) == (12, "roof")
     assert sum(row.table.hits for row in made.scores.feeds[0].rows) == 6
 
@@ -61,6 +73,6 @@ def test_only_the_period_asked_for(tmp_path):
         [forecast(FELL, -1)],
         from_=after(6),
         to=after(9),
-        gauges=[weather(FELL, source="roof")],
+        readings=hourly_gauge(FELL),
     )
     assert (made.scores.measured_hours, made.scores.wet_hours) == (3, 3)
