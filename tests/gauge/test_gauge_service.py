@@ -1,0 +1,396 @@
+"""Gauges in the service: files followed, readings at hand, troubles told, rain by the crew."""
+
+from __future__ import annotations
+
+from contextlib import closing
+from dataclasses import replace
+from datetime import UTC, timedelta
+
+import numpy as np
+import pytest
+from gauge_samples import MAST, NOON, at, count, counts, table
+from service_site import write_show
+
+from monitor.domain import BadInputError, Gauge, Reading
+from monitor.feeds.crew_rain import Spell, at_least, crew_rain, crew_weather
+from monitor.feeds.gauge import measured
+from monitor.feeds.gauge_trouble import gauge_trouble
+from monitor.feeds.past import as_it_was
+from monitor.service import gauge_words
+from monitor.service.gauge_words import rain_found, rain_until
+from monitor.service.gauges import GaugesKept, follow_files
+from monitor.show import read_show
+from monitor.store.database import immediate, open_database
+from monitor.store.readings import add_reading, readings_after
+
+GAUGES = '\n[[gauges]]\nstation = "mast"\nfile = "mast.csv"\n[[gauges]]\nstation = "roof"\n'
+
+
+@pytest.fixture
+def folder(tmp_path):
+    return write_show(tmp_path / "show", contacts=GAUGES, load_in=NOON - timedelta(days=1))
+
+
+@pytest.fixture
+def show(folder):
+    return read_show(folder, {}).show
+
+
+@pytest.fixture
+def db(folder):
+    with closing(open_database(folder / "dryspell.db")) as opened:
+        yield opened
+
+
+def keep(db, *readings, received=NOON):
+    with immediate(db):
+        for reading in readings:
+            add_reading(db, reading, received)
+
+
+def tell_gauges(db, *more):
+    with immediate(db):
+        return gauge_words.tell_gauges(db, *more)
+
+
+def tell_rain(db, *more):
+    with immediate(db):
+        return gauge_words.tell_rain(db, *more)
+
+
+def kept_of(db):
+    kept = GaugesKept()
+    kept.catch_up(db)
+    return kept
+
+
+# ---------------------------------------------------------------- the show
+
+
+def test_the_crews_name_is_no_stations(tmp_path):
+    folder = write_show(tmp_path / "x", contacts='[[gauges]]\nstation = "crew"\n')
+    with pytest.raises(BadInputError) as caught:
+        read_show(folder, {})
+    assert [(p.code, p.key) for p in caught.value.problems] == [
+        ("reserved-name", "gauges[1].station")
+    ]
+
+
+# ---------------------------------------------------------------- files
+
+
+def test_a_file_is_followed_from_look_to_look(db, show, folder):
+    path = folder / "mast.csv"
+    path.write_text("at,rain_total_mm\n2027-07-15T11:50Z,1.0\n2027-07-15T11:5")
+    assert follow_files(db, show, folder, NOON) == []
+    with path.open("a") as out:
+        out.write("5Z,1.6\n")
+    assert follow_files(db, show, folder, NOON) == []
+    assert [s.reading.rain_total_mm for s in readings_after(db)] == [1.0, 1.6]
+    assert follow_files(db, show, folder, NOON) == []
+
+
+def test_a_file_begun_anew_is_read_again_and_nothing_stands_twice(db, show, folder):
+    path = folder / "mast.csv"
+    path.write_text("at,rain_total_mm\n2027-07-15T11:50Z,1.0\n2027-07-15T11:55Z,1.6\n")
+    follow_files(db, show, folder, NOON)
+    path.write_text("at,rain_total_mm\n2027-07-15T11:55Z,1.6\n2027-07-15T11:58Z,9\n")
+    follow_files(db, show, folder, NOON)
+    assert [s.reading.rain_total_mm for s in readings_after(db)] == [1.0, 1.6, 9.0]
+
+
+def test_a_file_that_is_not_there_is_told_once_and_so_is_its_return(db, show, folder):
+    assert follow_files(db, show, folder, NOON) == [
+        "Gauge mast: mast.csv cannot be read: No such file or directory."
+    ]
+    assert follow_files(db, show, folder, NOON) == []
+    (folder / "mast.csv").write_text("at,rain_total_mm\n2027-07-15T11:50Z,1.0\n")
+    assert follow_files(db, show, folder, NOON) == ["Gauge mast: mast.csv is read again."]
+    assert len(readings_after(db)) == 1
+    assert follow_files(db, show, folder, NOON) == []
+
+
+def test_bad_lines_are_told_with_their_number_once(db, show, folder):
+    lines = "".join(f"bad {n}\n" for n in range(9))
+    (folder / "mast.csv").write_text(
+        f"at,rain_total_mm\n{lines}2027-07-15T11:50Z,1.0\n2027-07-15T11:50Z,2.0\n"
+    )
+    said = follow_files(db, show, folder, NOON)
+    assert said[0].startswith("Gauge mast: mast.csv line 2: The line has 1 cells")
+    # nine bad lines and one that says otherwise of a moment: three shown
+    assert said[-1] == "Gauge mast: And 7 more lines like that."
+    assert follow_files(db, show, folder, NOON) == []
+    assert [s.reading.rain_total_mm for s in readings_after(db)] == [1.0]
+
+
+def test_a_file_of_a_week_is_taken_in_whole(db, show, folder):
+    first = NOON - timedelta(days=6)
+    lines = "".join(
+        f"{first + timedelta(minutes=5 * m):%Y-%m-%dT%H:%MZ},{m * 0.2:.1f}\n" for m in range(1700)
+    )
+    (folder / "mast.csv").write_text("at,rain_total_mm\n" + lines)
+    assert follow_files(db, show, folder, NOON) == []
+    assert len(readings_after(db)) == 1700
+
+
+# ---------------------------------------------------------------- readings at hand
+
+
+def test_what_each_gauge_measured(db, show):
+    keep(db, *counts((-10, 1.0), (-5, 1.6)), received=at(-5))
+    keep(db, Reading("roof", at(-9), rain_total_mm=5.0), Reading("roof", at(-4), rain_total_mm=6.0))
+    kept = kept_of(db)
+    mast, roof = kept.measured(show)
+    assert (mast.source, table(mast)) == ("mast", [(-10, -5, 0.6)])
+    assert (roof.source, table(roof)) == ("roof", [(-9, -4, 1.0)])
+    assert mast.fetched_at == NOON
+    assert not kept.catch_up(db)
+    keep(db, count(0, 2.0))
+    assert kept.catch_up(db)
+    assert table(kept.measured(show)[0]) == [(-10, -5, 0.6), (-5, 0, 0.4)]
+
+
+def test_its_settings_may_change(db, show):
+    keep(db, *counts((-60, 1.0), (0, 2.0), wind_mps=3.0))
+    kept = kept_of(db)
+    assert table(kept.measured(show)[0], "wind_mps")[-1][2] is None
+    hourly = replace(show, gauges=(Gauge("mast", every_minutes=60, wind_height_m=2.0),))
+    weather = kept.measured(hourly)[0]
+    assert table(weather, "wind_mps")[-1][2] == 3.0
+    assert weather.wind_height_m == 2.0
+
+
+def test_a_gauge_that_is_not_of_the_show_counts_no_more(db, show):
+    keep(db, *counts((-10, 1.0), (-5, 1.6)))
+    assert kept_of(db).measured(replace(show, gauges=())) == []
+
+
+def test_what_is_settled_stays_as_it_was(monkeypatch, db, show):
+    # readings every 20 min for 20 days; more than 500 at hand are thinned out
+    readings = [
+        count(20 * n, round(0.4 * (n // 3), 1), wind_mps=float(n % 7), temp_c=n % 11 + 5.0)
+        for n in range(1440)
+    ]
+    slow = replace(show, gauges=(Gauge("mast", every_minutes=20),))
+    whole = measured(readings, slow.gauges[0], show.site.timezone)
+    monkeypatch.setattr("monitor.service.gauges._UNSETTLED", 500)
+    kept, fed = GaugesKept(), 0
+    for upto in (1, 400, 900, 1200, 1439, 1440):
+        keep(db, *readings[fed:upto])
+        fed = upto
+        kept.catch_up(db)
+        made = kept.measured(slow)
+    assert len(kept.of("mast")) < 1200
+    assert made[0].starts.tolist() == whole.starts.tolist()
+    assert np.array_equal(made[0].rain_mm, whole.rain_mm, equal_nan=True)
+    assert np.array_equal(made[0].wind_mps, whole.wind_mps, equal_nan=True)
+
+
+# ---------------------------------------------------------------- troubles
+
+
+def test_silent_after_three_of_its_intervals():
+    readings = counts((-30, 1.0), (-15, 1.0))
+    assert gauge_trouble(readings, MAST, None, NOON) is None
+    assert gauge_trouble(readings, MAST, None, at(0.1)) == "nothing heard for 15 min"
+    assert gauge_trouble(readings, MAST, None, at(600)) == "nothing heard for 10 h"
+    assert gauge_trouble([], MAST, None, NOON) == "nothing was ever heard of it"
+    assert gauge_trouble(readings, MAST, None, at(7000)) == "nothing heard for days"
+
+
+def every_ten(minutes, **values):
+    return [
+        Reading("mast", at(m), **{name: value(m) for name, value in values.items()})
+        for m in range(-minutes, 1, 10)
+    ]
+
+
+def test_stuck():
+    moving = every_ten(1500, temp_c=lambda m: m % 70, wind_mps=lambda m: 4.2)
+    assert gauge_trouble(moving, MAST, None, NOON) == (
+        "its wind did not move to the last digit for a day"
+    )
+    still = every_ten(1500, temp_c=lambda m: 9.0, wind_mps=lambda m: 4.2)
+    assert "same over and over" in gauge_trouble(still, MAST, None, NOON)
+    assert gauge_trouble(every_ten(1400, temp_c=lambda m: 9.0), MAST, None, NOON) is None
+
+
+def test_dry_where_rain_is_forecast():
+    dry = every_ten(180, rain_total_mm=lambda m: 4.0)
+    assert gauge_trouble(dry, MAST, 1.9, NOON) is None
+    assert gauge_trouble(dry, MAST, None, NOON) is None
+    assert gauge_trouble(dry, MAST, 2.0, NOON) == (
+        "it measured no rain in 3 h for which the forecasts had 2.0 mm"
+    )
+    wet = every_ten(180, rain_total_mm=lambda m: 4.0 + (m > -60))
+    assert gauge_trouble(wet, MAST, 9.0, NOON) is None
+    amounts = every_ten(180, rain_mm=lambda m: 0.0, period_s=lambda m: 600.0)
+    assert gauge_trouble(amounts, MAST, 9.0, NOON) is not None
+    # heard of for less than half of the time, or without a rain gauge: nothing to hold against it
+    assert gauge_trouble(dry[-8:], MAST, 9.0, NOON) is None
+    assert gauge_trouble(every_ten(180, temp_c=lambda m: m % 70), MAST, 9.0, NOON) is None
+
+
+def test_a_low_battery():
+    assert gauge_trouble([count(0, 1.0, battery_ok=False)], MAST, None, NOON) == (
+        "its battery is low"
+    )
+
+
+def test_rain_of_the_last_hours_by_parts_of_steps():
+    # 12 mm over 4 h, of which the last 3 count: 9; two members would be averaged
+    weather = measured(counts((-240, 1.0), (0, 13.0)), MAST, UTC)
+    assert rain_until(weather, NOON, 3 * 3600) == pytest.approx(9.0)
+    assert rain_until(None, NOON, 3 * 3600) is None
+    # known for less than half of the time
+    short = measured(counts((-60, 1.0), (0, 13.0)), MAST, UTC)
+    assert rain_until(short, NOON, 3 * 3600) is None
+
+
+def test_a_silent_gauge_is_told_once_and_its_return(db, show):
+    show = replace(show, gauges=(MAST,))
+    keep(db, count(-60, 1.0))
+    kept = kept_of(db)
+    # the monitor began to listen just now: three intervals of five minutes of patience
+    assert tell_gauges(db, show, kept, None, NOON) == []
+    assert tell_gauges(db, show, kept, None, at(14)) == []
+    (message,) = tell_gauges(db, show, kept, None, at(15))
+    assert "Gauge mast: nothing heard for 75 min" in message.text
+    assert "not taken as dry" in message.text
+    assert tell_gauges(db, show, kept, None, at(16)) == []
+    keep(db, count(17, 1.0))
+    kept.catch_up(db)
+    (over,) = tell_gauges(db, show, kept, None, at(17))
+    assert over.stage == "stood-down"
+    assert "Gauge mast measures again" in over.text
+
+
+def test_a_restart_neither_ends_nor_repeats_a_silence(db, show):
+    show = replace(show, gauges=(MAST,))
+    keep(db, count(-60, 1.0))
+    kept = kept_of(db)
+    tell_gauges(db, show, kept, None, NOON)
+    assert len(tell_gauges(db, show, kept, None, at(15))) == 1
+    again = kept_of(db)
+    assert tell_gauges(db, show, again, None, at(20)) == []
+    assert tell_gauges(db, show, again, None, at(36)) == []
+
+
+def test_a_gauge_taken_out_of_the_show_ends_its_trouble(db, show):
+    kept = GaugesKept()
+    tell_gauges(db, show, kept, None, NOON)
+    assert len(tell_gauges(db, show, kept, None, at(16))) == 2
+    (over,) = tell_gauges(db, replace(show, gauges=show.gauges[:1]), kept, None, at(17))
+    assert "Gauge roof is no longer part of the show" in over.text
+
+
+def test_forecast_rain_that_the_gauge_does_not_have(db, show):
+    show = replace(show, gauges=(MAST,))
+    keep(db, *every_ten(180, rain_total_mm=lambda m: 4.0))
+    forecast = measured(counts((-240, 1.0), (0, 13.0)), MAST, UTC)
+    (message,) = tell_gauges(db, show, kept_of(db), forecast, NOON)
+    assert "measured no rain in 3 h for which the forecasts had 9.0 mm" in message.text
+
+
+# ---------------------------------------------------------------- rain by the crew's word
+
+
+def word(minutes, raining):
+    return Reading("crew", at(minutes), raining=raining)
+
+
+def spans(*words):
+    return [
+        ((s - NOON.timestamp()) / 60, (e - NOON.timestamp()) / 60) for s, e, _ in crew_rain(words)
+    ]
+
+
+def test_half_an_hour_or_until_it_has_stopped():
+    assert spans(word(0, True)) == [(0, 30)]
+    assert spans(word(0, True), word(12, False)) == [(0, 12)]
+    assert spans(word(0, True), word(40, False)) == [(0, 30)]
+    assert spans(word(0, False)) == []
+
+
+def test_said_again_it_runs_on():
+    assert spans(word(20, True), word(0, True)) == [(0, 50)]
+    assert spans(word(0, True), word(31, True)) == [(0, 30), (31, 61)]
+    assert spans(word(0, True), word(10, True), word(15, False)) == [(0, 15)]
+    assert spans(word(0, True), word(10, False), word(20, True)) == [(0, 10), (20, 50)]
+
+
+def test_its_weather_is_light_rain_and_nothing_else():
+    weather = crew_weather(crew_rain([word(0, True)]))
+    # 2.5 mm/h for half an hour
+    assert (weather.source, table(weather)) == ("crew", [(0, 30, 1.25)])
+    assert np.isnan(weather.wind_mps).all()
+    assert len(crew_weather(()).starts) == 0
+
+
+def run_of(mm, **more):
+    """A forecast of one hour from 11:30 with `mm` in it."""
+    made = measured(counts((-30, 100.0), (30, 100.0 + mm)), Gauge("model"), UTC)
+    return replace(made, forecast=made.rain_mm[0] > -1, source="model", **more)
+
+
+def past(*runs):
+    return as_it_was(
+        runs,
+        at(-30).timestamp(),
+        at(30).timestamp(),
+        terrain="II",
+        prefer=("mast",),
+        floor_sources=("crew",),
+    )
+
+
+def test_it_lifts_a_forecast_that_says_less_and_gives_way_to_a_gauge():
+    crew = crew_weather(crew_rain([word(0, True)]))
+    # dry: 1.25 mm in the half hour. 6 mm/h says more already: 3 mm.
+    assert table(past(run_of(0.0), crew)) == [(-30, 0, 0.0), (0, 30, 1.25)]
+    assert past(run_of(6.0), crew).rain_mm.sum() == pytest.approx(6.0)
+    gauge = measured(counts((0, 1.0), (10, 1.0)), MAST, UTC)
+    # the gauge has none until 12:10, then twenty minutes of 2.5 mm/h
+    assert past(run_of(0.0), crew, gauge).rain_mm.sum() == pytest.approx(2.5 / 3)
+
+
+def test_what_is_to_come_has_no_less_either():
+    spell = crew_rain([word(0, True)])
+    lifted = at_least(run_of(0.6), spell)
+    # 0.6 mm in the hour: 0.3 before noon, and 1.25 instead of 0.3 after it
+    assert table(lifted) == [(-30, 0, 0.3), (0, 30, 1.25)]
+    assert lifted.whole_hours.tolist() == [1.0, 1.0]
+    assert table(at_least(run_of(6.0), spell)) == [(-30, 0, 3.0), (0, 30, 3.0)]
+    assert at_least(run_of(6.0), ()).rain_mm.sum() == pytest.approx(6.0)
+    unknown = run_of(6.0)
+    unknown.rain_mm[:] = np.nan
+    assert table(at_least(unknown, spell)) == [(-30, 0, None), (0, 30, 1.25)]
+
+
+def test_no_forecast_says_so(db, show):
+    spell = crew_rain([word(0, True)])
+    assert rain_found(spell, [run_of(0.0)], show, at(10)) is not None
+    # one of two has it; none has anything; the word has run out
+    assert rain_found(spell, [run_of(0.0), run_of(1.0)], show, at(10)) is None
+    assert rain_found(spell, [], show, at(10)) is None
+    assert rain_found(spell, [run_of(0.0)], show, at(31)) is None
+    message = tell_rain(db, show, spell, [run_of(0.0)], at(10))
+    assert "It is raining on site; no forecast says so" in message.text
+    # 12:30Z is 13:30 in London in July
+    assert "Until 13:30 it counts as at least 2.5 mm/h" in message.text
+    assert tell_rain(db, show, spell, [run_of(0.0)], at(11)) is None
+    assert tell_rain(db, show, spell, [run_of(0.0)], at(31)).stage == "stood-down"
+
+
+def test_no_word_that_is_a_call_on_the_radio(db, show):
+    show = replace(show, gauges=(MAST,))
+    kept = GaugesKept()
+    tell_gauges(db, show, kept, None, NOON)
+    (silent,) = tell_gauges(db, show, kept, None, at(16))
+    spell = Spell(at(0).timestamp(), at(30).timestamp(), 2.5)
+    rains = tell_rain(db, show, (spell,), [run_of(0.0)], at(10))
+    for message in (silent, rains):
+        text = message.text.lower().replace(".", " ").replace(",", " ")
+        assert " go " not in text
+        assert "stand by" not in text
+        assert "all clear" not in text
