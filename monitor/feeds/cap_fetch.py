@@ -109,7 +109,7 @@ def gather(
     `jitter` is a share (0 to 1, drawn by the caller) of a little more waiting; `lines` can
     end it from another thread, and then there is no result.
     """
-    digest = _digest(f"{source.url} {source.form} {source.language}")
+    digest = asked_as(source)
     if memory.get("asked") != digest:
         memory = {"asked": digest, "failures": memory.get("failures", 0)}
     asking = _Asking(source, site, memory, now, jitter, lines)
@@ -132,6 +132,11 @@ def gather(
     if asking.stopped:
         return None
     return _good(asking, answer, kept)
+
+
+def asked_as(source: WarningsFrom) -> str:
+    """Changes when what was remembered of a service no longer is about what is asked."""
+    return _digest(f"{source.url} {source.form} {source.language}")
 
 
 def _conditions(memory: Mapping[str, Any]) -> dict[str, str]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.alerts.official_reading import ServiceSight
 from monitor.feeds.cap_area import site_area
-from monitor.feeds.cap_fetch import Gathered, gather
+from monitor.feeds.cap_fetch import Gathered, asked_as, gather
 from monitor.feeds.cap_force import Listening
 from monitor.feeds.fetch import due
 from monitor.feeds.request import host_of
@@ -71,6 +71,7 @@ def poll_warnings(
         memory = recall(db, memory_key(source.name)) or {}
         word = _last_word(db, source.name)
         again = retry and word is not None and not word.ok
+        again = again or memory.get("asked") not in (None, asked_as(source))
         if not again and not due(memory, asking.now()):
             continue
         polled = _asked(db, asking, source, memory, lines)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 from datetime import UTC, datetime, timedelta
+from xml.sax.saxutils import escape
 
 import pytest
 from hypothesis import given
@@ -223,11 +224,10 @@ def test_deep_nesting_is_no_crash():
 def read_or_refused(body: bytes) -> None:
     try:
         found = read_cap(body, "Office", "en")
-    except Refused as fault:
-        assert fault.says
-    else:
-        assert found
-        assert all(isinstance(w, OfficialWarning) and w.until and w.key for w in found)
+    except Refused:
+        return
+    assert found
+    assert all(isinstance(w, OfficialWarning) and w.until and w.key for w in found)
 
 
 @given(st.binary(max_size=300))
@@ -251,8 +251,6 @@ TEXTS = st.text(st.characters(exclude_categories=["Cs", "Cc"]), max_size=40)
 
 @given(sent=TEXTS, references=TEXTS, polygon=TEXTS, expires=TEXTS, more=TEXTS)
 def test_any_content_of_the_elements_is_read_or_refused(sent, references, polygon, expires, more):
-    from xml.sax.saxutils import escape
-
     body = cap(
         references=references,
         polygon=escape(polygon),

@@ -147,8 +147,8 @@ JSON = st.recursive(
 def test_any_bytes_are_read_or_refused(bad):
     try:
         read_geojson(bad, "Office")
-    except Refused as fault:
-        assert fault.says
+    except Refused:
+        return
 
 
 @given(name=st.sampled_from(sorted(feature()["properties"])), value=JSON, geometry=JSON)  # type: ignore[call-overload]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, datetime, timedelta
 from xml.sax.saxutils import escape
 from zoneinfo import ZoneInfo
@@ -248,7 +249,5 @@ def show_with_warnings(folder, *sections: str, **more: object) -> Show:
 
 
 def section(name: str, url: str, **more: object) -> str:
-    import json
-
     lines = "".join(f"{key} = {json.dumps(value)}\n" for key, value in more.items())
     return f'[[warnings]]\nname = "{name}"\nurl = "{url}"\n{lines}'
