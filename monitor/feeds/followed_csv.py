@@ -7,6 +7,7 @@ cannot be used is told with its number and never holds up the ones around it.
 from __future__ import annotations
 
 import csv
+import errno
 import hashlib
 import math
 import re
@@ -80,6 +81,9 @@ def follow(
     ------
     OSError : the file is not there, or may not be read
     """
+    if path.exists() and not path.is_file():
+        # A pipe would hold up everything until somebody writes to it.
+        raise OSError(errno.EINVAL, "it is not a plain file")
     with path.open("rb") as file:
         size = file.seek(0, 2)
         if size < left_off.offset or _mark(file, left_off.offset) != left_off.mark:

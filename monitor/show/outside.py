@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
@@ -13,6 +14,9 @@ if TYPE_CHECKING:
     from monitor.show.settings import GaugePart, WarningsPart
     from monitor.toml_places import Path
 
+_OURS = ("show.toml", "fixtures.csv", "log.csv")
+_DATABASE = "dryspell."
+"""It begins every name of the database's own files, which nothing else may open."""
 _LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
@@ -25,7 +29,19 @@ def gauge(part: GaugePart, at: Path, findings: Findings) -> Gauge:
             f"{CREW} is kept for what the crew itself says of the rain.",
             "Give the station another name, and send its readings under that.",
         )
+    if part.file is not None and _is_ours(part.file):
+        findings.refuse(
+            (*at, "file"),
+            "not-a-readings-file",
+            f"{part.file} is a file of the show itself.",
+            "Give the CSV file that the logger writes.",
+        )
     return Gauge(**part.model_dump())
+
+
+def _is_ours(file: str) -> bool:
+    name = PurePath(file).name.lower()
+    return name in _OURS or name.startswith(_DATABASE)
 
 
 def warnings_from(part: WarningsPart, at: Path, findings: Findings) -> WarningsFrom:

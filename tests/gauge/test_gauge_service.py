@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, timedelta
@@ -76,6 +77,16 @@ def test_the_crews_name_is_no_stations(tmp_path):
     ]
 
 
+@pytest.mark.parametrize("file", ["fixtures.csv", "dryspell.db", "./Dryspell.db-wal"])
+def test_a_gauge_follows_no_file_of_the_show(tmp_path, file):
+    folder = write_show(tmp_path / "x", contacts=f'[[gauges]]\nstation = "m"\nfile = "{file}"\n')
+    with pytest.raises(BadInputError) as caught:
+        read_show(folder, {})
+    assert [(p.code, p.key) for p in caught.value.problems] == [
+        ("not-a-readings-file", "gauges[1].file")
+    ]
+
+
 # ---------------------------------------------------------------- files
 
 
@@ -108,6 +119,13 @@ def test_a_file_that_is_not_there_is_told_once_and_so_is_its_return(db, show, fo
     assert follow_files(db, show, folder, NOON) == ["Gauge mast: mast.csv is read again."]
     assert len(readings_after(db)) == 1
     assert follow_files(db, show, folder, NOON) == []
+
+
+def test_a_pipe_is_not_waited_for(db, show, folder):
+    os.mkfifo(folder / "mast.csv")
+    assert follow_files(db, show, folder, NOON) == [
+        "Gauge mast: mast.csv cannot be read: it is not a plain file."
+    ]
 
 
 def test_bad_lines_are_told_with_their_number_once(db, show, folder):
