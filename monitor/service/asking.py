@@ -15,6 +15,7 @@ from monitor.feeds.fetch import Fetched, due, fetch, turned_down
 from monitor.feeds.notices import not_told_today
 from monitor.feeds.place import place_told
 from monitor.feeds.record import read_record
+from monitor.feeds.record_growth import grown
 from monitor.feeds.sheet import find_sheet
 from monitor.feeds.sheet_lint import RECORD
 from monitor.feeds.waiting import kept_moment
@@ -25,7 +26,7 @@ from monitor.service.watched import in_short
 from monitor.store.database import immediate
 from monitor.store.history import recall, remember
 from monitor.store.runs import latest_run, record_weather, seen_again
-from monitor.units import SECONDS_PER_MINUTE
+from monitor.units import SECONDS_PER_MINUTE, to_epoch
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -242,7 +243,15 @@ def _read_record(db: Database, asking: Asking, source: str, feed: Feed) -> Polle
         body, feed.file, wind_basis=feed.wind_basis, wind_height_m=feed.wind_height_m
     )
     weather = replace(weather, source=source, fetched_at=at)
-    return _kept(db, source, feed, at, f"{feed.file} was read.", weather, body)
+    memory: Any = recall(db, memory_key(source)) or {}
+    length = int(memory.get("length", 0))
+    fresh = body
+    if 0 < length < len(body) and memory.get("read_as") == _whole(body[:length], feed):
+        # It was added to: what is kept grows with what was added, not with the whole.
+        fresh = body[length:]
+        shorter = read_record(body[:length], feed.file)
+        weather = grown(weather, shorter, to_epoch(at))
+    return _kept(db, source, feed, at, f"{feed.file} was read.", weather, fresh, whole=body)
 
 
 def _kept(
@@ -253,12 +262,21 @@ def _kept(
     says: str,
     weather: Weather | None,
     body: bytes,
+    whole: bytes | None = None,
 ) -> Polled:
+    """`body` is what is kept of it, `whole` the file as it was read."""
     minutes = RECORD_POLL_MINUTES if feed.poll_minutes is None else feed.poll_minutes
     next_try_at = at + timedelta(seconds=minutes * SECONDS_PER_MINUTE)
     with immediate(db):
         before = latest_run(db, source)
-        run = None if weather is None else record_weather(db, weather, body, at)
+        if weather is None:
+            run = None
+        elif before is not None and not len(weather.starts):
+            # What was added to the file says nothing of the weather.
+            seen_again(db, before.id, at)
+            run = before.id
+        else:
+            run = record_weather(db, weather, body, at)
         has_new = run is not None and (before is None or before.id != run)
         seen = int((recall(db, memory_key(source)) or {}).get("same_seen", 0))
         again = run is not None and not has_new
@@ -266,6 +284,8 @@ def _kept(
             "next_try_at": next_try_at.isoformat(),
             "same_seen": seen + 1 if again else 0 if has_new else seen,
         }
+        if whole is not None:
+            memory |= {"length": len(whole), "read_as": _whole(whole, feed)}
         remember(db, memory_key(source), memory)
         kind = None if weather is not None else "config-fault"
         word = Word(ok=weather is not None, says=says, at=at, kind=kind)
@@ -302,6 +322,12 @@ def _told(
 def _read_as(sheet: Sheet, feed: Feed) -> str:
     """Changes when the same bytes would be read in another way."""
     return _digest(f"{sheet.model_dump_json()} {feed.wind_basis} {feed.wind_height_m}")
+
+
+def _whole(body: bytes, feed: Feed) -> str:
+    """Changes with a record, and with how it is read."""
+    how = f"{feed.wind_basis} {feed.wind_height_m} ".encode()
+    return hashlib.sha256(how + body).hexdigest()
 
 
 def _asked_as(asking: Asking, feed: Feed) -> str:

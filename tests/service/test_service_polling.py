@@ -185,6 +185,37 @@ def test_kept_runs_give_the_same_past_as_all_of_them(stage):
     assert not fresh.catch_up(made.db)
 
 
+def test_a_record_that_grows_is_kept_by_what_is_added(stage):
+    begun = START - timedelta(hours=25)  # its 24 hours, from 27 h before the start, are over
+    grows = record({}, 24, begun)
+    made = stage(feeds=RECORD_FEED, files={"weather.csv": grows})
+    made.poll()
+    for hour in range(10):
+        stamp = begun.replace(minute=0) + timedelta(hours=22 + hour)
+        grows += f"{stamp.strftime('%Y-%m-%dT%H:%MZ')},60,1.5,3,6,220,15,9\n"
+        made.later(minutes=60)
+        (made.folder / "weather.csv").write_text(grows)
+        made.poll()
+    runs = received_runs(made.db)
+    assert [len(run.weather.starts) for run in runs] == [24] + [1] * 10
+    assert run_body(made.db, runs[-1].id).decode() == grows.splitlines(keepends=True)[-1]
+    # an empty line says nothing, and is no new run
+    (made.folder / "weather.csv").write_text(grows + "\n")
+    made.later(minutes=1)
+    made.poll()
+    assert len(received_runs(made.db)) == 11
+    # a line that was mended: the whole is kept again
+    (made.folder / "weather.csv").write_text(grows.replace("60,1.5", "60,0.5", 1))
+    made.later(minutes=1)
+    made.poll()
+    assert len(received_runs(made.db)[-1].weather.starts) == 34
+    kept, show = RunsKept(), made.watch.current.show
+    kept.catch_up(made.db)
+    # Load-in is at half past eight; the first of the ten hours begins at eight and was mended
+    # to 0.5, so half of that counts, and 9 x 1.5
+    assert Sky(kept).past(show, (), made.now).rain_mm.sum() == pytest.approx(13.75)
+
+
 def test_an_old_copy_does_not_replace_a_newer_forecast(stage):
     with weather_server(payload(START)) as sky:
         made = stage(feeds=feed_of(sky.url))
