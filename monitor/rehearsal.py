@@ -9,13 +9,14 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Literal
 
 import numpy as np
 
 from monitor.alerts.lifecycle import Change, Source, WatchState
 from monitor.alerts.wording import as_json as alert_json
-from monitor.domain import EntryKind, LogEntry, Show, Weather
+from monitor.domain import Action, EntryKind, LogEntry, Show, Weather
 from monitor.evaluation import HORIZON_S, judge, until_now
 from monitor.exposure.assess import assess
 from monitor.exposure.results import Carried, Exposure
@@ -54,6 +55,19 @@ CAUTIONS = (
 )
 
 
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """One job the simulated crew did: its minutes do not count pauses."""
+
+    position: str
+    action: Action
+    fixtures: tuple[str, ...]
+    people: int
+    minutes: float
+    begun_at: datetime
+    done_at: datetime
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Rehearsal:
     """A record gone through to its end."""
@@ -66,6 +80,7 @@ class Rehearsal:
     """What was logged, what the simulated crew did included."""
     changes: tuple[Change, ...]
     exposure: Exposure
+    worked: tuple[Worked, ...] = ()
 
 
 def rehearse(
@@ -100,7 +115,8 @@ def rehearse(
             progress(int(np.searchsorted(starts, run.now)), total)
     everything = tuple(sorted(run.log, key=lambda e: e.at))
     exposure = assess(rig, weather, everything, out_from_s=out_from)
-    return Rehearsal(show, rig, weather, crew, everything, tuple(run.changes), exposure)
+    changes, worked = tuple(run.changes), tuple(run.worked)
+    return Rehearsal(show, rig, weather, crew, everything, changes, exposure, worked)
 
 
 class _Run:
@@ -115,6 +131,7 @@ class _Run:
         self._thunder_at = weather.starts[weather.thunder[0] > 0.0]
         self.log = list(log)
         self.changes: list[Change] = []
+        self.worked: list[Worked] = []
         self.now = float(weather.starts[0])
         self._state = WatchState()
         self._counted_to = self.now
@@ -214,6 +231,17 @@ class _Run:
         begins_s = max(self.now, self._parties_free[party])
         done_s = finish_s(closed, begins_s, minutes)
         self._parties_free[party] = done_s
+        self.worked.append(
+            Worked(
+                position.id,
+                alert.action,
+                tuple(fresh),
+                alert.people,
+                minutes,
+                to_moment(begins_s),
+                to_moment(done_s),
+            )
+        )
         for fixture in fresh:
             self._busy[fixture] = done_s
             self.log.append(

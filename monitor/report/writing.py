@@ -38,7 +38,7 @@ def write_report(out: Path, material: Material) -> tuple[Path, ...]:
     }
     try:
         out.mkdir(parents=True, exist_ok=True)
-        return _put(out, files)
+        return put_files(out, files)
     except OSError as fault:
         why = fault.strerror or type(fault).__name__
         raise UnableError(
@@ -47,7 +47,8 @@ def write_report(out: Path, material: Material) -> tuple[Path, ...]:
         ) from None
 
 
-def _put(out: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:
+def put_files(out: Path, files: Mapping[str, bytes]) -> tuple[Path, ...]:
+    """Make every file whole beside its place, then put all there."""
     made: dict[str, Path] = {}
     try:
         for name, content in files.items():

@@ -168,7 +168,8 @@ def _truth(measured: Weather | None, terrain: Terrain, start_s: float, end_s: fl
     none = np.zeros((1, 0))
     if measured is None:
         return Hours(np.zeros(0), none, none, none)
-    hours = on_hours(measured.take(np.flatnonzero(~measured.forecast)), terrain)
+    of_forecast = np.atleast_2d(measured.forecast).any(axis=0)
+    hours = on_hours(measured.take(np.flatnonzero(~of_forecast)), terrain)
     keep = (hours.starts >= start_s) & (hours.starts + SECONDS_PER_HOUR <= end_s)
     return Hours(
         hours.starts[keep],
