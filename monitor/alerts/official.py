@@ -235,7 +235,7 @@ class _Step:
             paragraphs += quoted(warning)
         named = [
             f"{one_line(w.title)}: {one_line(w.place) or 'no area given'}, "
-            f"until {dated(w.until, zone)}"
+            f"until {dated(w.until, zone)}."
             for w in loose[:_MOST_NAMED]
         ]
         left = len(loose) - len(named)

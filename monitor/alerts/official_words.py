@@ -37,6 +37,8 @@ CLOSES_NOT = (
     "possible, or over: watch the sky."
 )
 
+_LONGEST_PLACE = 600
+
 CALLS = re.compile(r"\b(?:go|stand by|all clear)\b", re.IGNORECASE)
 """Cue calls and rescue calls on the same radios: not even quoted in a radio line."""
 
@@ -55,7 +57,7 @@ def official(
     if not warning.has_end:
         said.append("It gives no end: taken to hold for 24 h from its sending.")
     if warning.place:
-        said.append(f"Area: {warning.place}.")
+        said.append(f"Area: {_cut(warning.place)}.")
     if not placed:
         said.append(UNPLACED)
     elif thunder:
@@ -68,6 +70,13 @@ def official(
         quoted=quoted(warning),
         said=(*said, *warning.notes),
     )
+
+
+def _cut(place: str) -> str:
+    """A list of hundreds of zones is no help; where it is cut is said."""
+    if len(place) <= _LONGEST_PLACE:
+        return place
+    return f"{place[:_LONGEST_PLACE].rpartition(' ')[0].rstrip(' ,;')} [and more]"
 
 
 def quoted(warning: OfficialWarning) -> tuple[str, ...]:
@@ -124,7 +133,7 @@ def paragraphs(alert: Alert, said: Official) -> list[str]:
         return [why, extra, NO_PROMISE]
     if alert.stage == "stood-down":
         return [f"Because: {why}" if why else "", extra, NO_PROMISE]
-    lines = "\n".join(sentence(line) for line in said.said)
+    lines = "\n".join(one_line(line) for line in said.said)
     return [why, _quotation(said), lines, extra, NO_PROMISE]
 
 

@@ -26,12 +26,13 @@ from monitor.store.records import from_json, to_json
 from monitor.store.warnings import stored_messages
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from sqlite_utils import Database
 
     from monitor.alerts.official_reading import ServiceSight
     from monitor.domain import Message, Show
+    from monitor.feeds.cap_force import Listening
     from monitor.planning.official import OfficialWarning
     from monitor.planning.workable import Span
     from monitor.store.warnings import StoredMessage
@@ -59,18 +60,24 @@ class WarningsKept:
         self._last_id = 0
         self._messages: list[StoredMessage] = []
         self._sights: list[ServiceSight] = []
+        self._for: tuple[object, ...] = ()
 
     def catch_up(self, db: Database, show: Show, now: datetime) -> bool:
-        """Take in what was received since; True where there was anything."""
+        """Take in what was received since; True where there was anything.
+
+        First words for elsewhere are not held: a country has thousands of them.
+        """
         since = now - STILL_MATTERS
+        is_for = (show.site.latitude, show.site.longitude, show.warnings)
+        if is_for != self._for:
+            self._for, self._last_id, self._messages = is_for, 0, []
         found = stored_messages(db, self._last_id, matters_after=since)
         if found:
             self._last_id = found[-1].id
-            self._messages = [
-                m
-                for m in (*self._messages, *found)
-                if any(max(w.until, w.sent) >= since for w in m.warnings)
-            ]
+            held = (m for m in self._messages if any(_last_moment(w) >= since for w in m.warnings))
+            heard = listening(show, [])
+            new = (m for m in found if any(_may_matter(w, show, heard) for w in m.warnings))
+            self._messages = [*held, *new]
         self._sights = service_sights(db, show)
         return bool(found)
 
@@ -91,6 +98,18 @@ class WarningsKept:
     def closed(self, show: Show, now: datetime) -> tuple[Span, ...]:
         """Time in which they close all work outdoors: for `evaluate(closed=...)`."""
         return thunder_spans(self.warnings, show.site, listening(show, self._sights), now)
+
+
+def _last_moment(warning: OfficialWarning) -> datetime:
+    return max(warning.until, warning.sent)
+
+
+def _may_matter(warning: OfficialWarning, show: Show, heard: Mapping[str, Listening]) -> bool:
+    """Whether it may be for the site, or take back what was."""
+    if warning.references or not warning.areas:
+        return True
+    known = heard.get(warning.service)
+    return known is not None and concerns(warning, show.site, known.area) != "elsewhere"
 
 
 def warnings_told(
