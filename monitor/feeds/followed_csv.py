@@ -85,8 +85,8 @@ def follow(
         # A pipe would hold up everything until somebody writes to it.
         raise OSError(errno.EINVAL, "it is not a plain file")
     with path.open("rb") as file:
-        size = file.seek(0, 2)
-        if size < left_off.offset or _mark(file, left_off.offset) != left_off.mark:
+        # A file that is shorter by now has no such bytes there either.
+        if _mark(file, left_off.offset) != left_off.mark:
             left_off = LeftOff()
         file.seek(left_off.offset)
         chunk = file.read(MOST_BYTES)

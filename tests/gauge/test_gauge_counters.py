@@ -124,7 +124,7 @@ def test_a_zero_in_the_middle_brings_no_rain():
 
 def test_tips_within_seconds_are_no_cloudburst():
     # 0.5 mm in 1 s would be 1800 mm/h; over a minute at least it is 30 mm/h
-    assert rain(counts((0, 1.0), (1 / 60, 1.5), (5, 1.5)))[0][2] == 0.5
+    assert rain(counts((0, 1.0), (1 / 60, 1.5))) == [(0, 0.017, 0.5)]
 
 
 # ---------------------------------------------------------------- counters that reset by the calendar
@@ -209,6 +209,11 @@ def test_an_unsteady_clock_loses_no_rain():
 def test_short_periods_come_before_long_ones():
     readings = [amount(62, 9.0, 3600), *(amount(m, 0.4, 300) for m in range(35, 65, 5))]
     assert rain(readings) == [(m - 5, m, 0.4) for m in range(35, 65, 5)]
+
+
+def test_a_long_period_gives_way_to_a_short_one_that_came_later():
+    # the hour to 12:20 and the five minutes from 12:18: the hour is cut, with all its rain
+    assert rain([amount(20, 6.0, 3600), amount(23, 0.5, 300)]) == [(-40, 18, 6.0), (18, 23, 0.5)]
 
 
 def test_a_counter_comes_before_amounts():

@@ -30,7 +30,7 @@ def test_what_it_says_of_itself():
 def test_wind_gust_and_air_of_each_step():
     made = weather(
         [
-            count(0, 1.0, wind_mps=1.0),
+            count(0, 1.0, wind_mps=1.0, gust_mps=20.0),
             count(5, 2.0, wind_mps=3.0, gust_mps=6.0, wind_from_deg=200.0, temp_c=15.0),
             count(10, 2.0, wind_mps=4.0, gust_mps=9.0, wind_from_deg=210.0, temp_c=14.0),
         ]
@@ -38,7 +38,7 @@ def test_wind_gust_and_air_of_each_step():
     # the step before the first reading is wind alone: it speaks for ten minutes, rain unknown
     assert table(made, "wind_mps") == [(-10, 0, 1.0), (0, 5, 3.0), (5, 10, 4.0)]
     assert table(made)[0] == (-10, 0, None)
-    assert [v for *_, v in table(made, "gust_mps")] == [None, 6.0, 9.0]
+    assert [v for *_, v in table(made, "gust_mps")] == [20.0, 6.0, 9.0]
     assert [v for *_, v in table(made, "wind_from_deg")] == [None, 200.0, 210.0]
     assert [v for *_, v in table(made, "temp_c")] == [None, 15.0, 14.0]
 
@@ -125,10 +125,18 @@ HOURLY = Gauge("mast", every_minutes=60)
 
 def test_a_value_that_does_not_move_for_a_day_is_not_known():
     made = weather(
-        hours(30, rain_total_mm=lambda h: 5.0, wind_mps=lambda h: 3.3, temp_c=lambda h: 10 + h % 7),
+        hours(
+            30,
+            rain_total_mm=lambda h: 5.0,
+            wind_mps=lambda h: 3.3,
+            wind_from_deg=lambda h: h * 10.0,
+            temp_c=lambda h: 10 + h % 7,
+        ),
         HOURLY,
     )
     assert {v for *_, v in table(made, "wind_mps")} == {None}
+    # what the vane says of a wind that is not known is not believed either
+    assert {v for *_, v in table(made, "wind_from_deg")} == {None}
     # the thermometer moves, so the station is alive and its dryness counts
     assert {v for *_, v in table(made)[1:]} == {0.0}
 

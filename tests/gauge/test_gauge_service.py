@@ -184,9 +184,16 @@ def test_a_gauge_that_is_not_of_the_show_counts_no_more(db, show):
 
 
 def test_what_is_settled_stays_as_it_was(monkeypatch, db, show):
-    # readings every 20 min for 20 days; more than 500 at hand are thinned out
+    # readings every 20 min for 20 days; more than 500 at hand are thinned out. The gust stands
+    # still for a day and a half at a time, so wherever it is thinned out cuts such a row.
     readings = [
-        count(20 * n, round(0.4 * (n // 3), 1), wind_mps=float(n % 7), temp_c=n % 11 + 5.0)
+        count(
+            20 * n,
+            round(0.4 * (n // 3), 1),
+            wind_mps=float(n % 7),
+            gust_mps=9.0 + n // 108 % 7,
+            temp_c=n % 11 + 5.0,
+        )
         for n in range(1440)
     ]
     slow = replace(show, gauges=(Gauge("mast", every_minutes=20),))
@@ -202,6 +209,9 @@ def test_what_is_settled_stays_as_it_was(monkeypatch, db, show):
     assert made[0].starts.tolist() == whole.starts.tolist()
     assert np.array_equal(made[0].rain_mm, whole.rain_mm, equal_nan=True)
     assert np.array_equal(made[0].wind_mps, whole.wind_mps, equal_nan=True)
+    assert np.array_equal(made[0].gust_mps, whole.gust_mps, equal_nan=True)
+    # 1440 readings are 13 rows of 108 and one of 36 that has just begun
+    assert np.isnan(whole.gust_mps).sum() == 13 * 108
 
 
 # ---------------------------------------------------------------- troubles
@@ -332,6 +342,7 @@ def test_half_an_hour_or_until_it_has_stopped():
 
 def test_said_again_it_runs_on():
     assert spans(word(20, True), word(0, True)) == [(0, 50)]
+    assert spans(word(0, True), word(30, True)) == [(0, 60)]
     assert spans(word(0, True), word(31, True)) == [(0, 30), (31, 61)]
     assert spans(word(0, True), word(10, True), word(15, False)) == [(0, 15)]
     assert spans(word(0, True), word(10, False), word(20, True)) == [(0, 10), (20, 50)]
