@@ -24,11 +24,7 @@ class Chance(NamedTuple):
 
 
 def do_by_s(
-    crossings_s: Floats,
-    weights: Floats,
-    risk: float,
-    known_until_s: Floats | None = None,
-    feed_of: Sequence[int] | None = None,
+    crossings_s: Floats, weights: Floats, risk: float, known_until_s: Floats | None = None
 ) -> float:
     """First moment by which the pooled share of members that have crossed reaches `risk`.
 
@@ -38,7 +34,6 @@ def do_by_s(
     weights : (member,) sums to 1
     risk : share, 0 to 1
     known_until_s : (member,) end of each one's own last step; None: all reach the end
-    feed_of : (member,) number of each one's feed; None: one feed
 
     Returns
     -------
@@ -46,8 +41,10 @@ def do_by_s(
 
     Notes
     -----
-    A feed counts only as far as it reaches: one that has ended is silent, not dry. So the share
-    can rise at the end of a feed that saw no need, and that end may be the moment.
+    P(t) = C(t) / (C(t) + A(t)): C the weight that has crossed by t, A that of those who have not
+    and still speak at t. A feed counts only as far as it reaches: one that has ended is silent,
+    not dry. So P never falls, and it can rise where a feed ends that saw no need: then that end
+    is the moment. Where nobody speaks any more it stays as it was.
 
     References
     ----------
@@ -55,107 +52,72 @@ def do_by_s(
     """
     if np.isnan(crossings_s).all():
         return float("nan")
-    moments, shares = _turns(crossings_s, weights, known_until_s, feed_of)
+    moments, shares = _turns(crossings_s, weights, known_until_s)
     enough = np.flatnonzero(shares >= risk - _TOUCHES)
     return float(moments[enough[0]]) if len(enough) else float("nan")
 
 
 def chance_by(
-    crossings_s: Floats,
-    weights: Floats,
-    moment_s: float,
-    known_until_s: Floats | None = None,
-    feed_of: Sequence[int] | None = None,
+    crossings_s: Floats, weights: Floats, moment_s: float, known_until_s: Floats | None = None
 ) -> float:
-    """Share of members that have crossed by a moment: the greatest until then.
-
-    What has been crossed stays crossed, so the end of a feed that saw it takes nothing back.
-    """
-    return chance(crossings_s, weights, moment_s, known_until_s, feed_of).share
+    """Share of members that have crossed by a moment, of those that reach it or have crossed."""
+    return chance(crossings_s, weights, moment_s, known_until_s).share
 
 
 def chance(
-    crossings_s: Floats,
-    weights: Floats,
-    moment_s: float,
-    known_until_s: Floats | None = None,
-    feed_of: Sequence[int] | None = None,
+    crossings_s: Floats, weights: Floats, moment_s: float, known_until_s: Floats | None = None
 ) -> Chance:
     """`chance_by`, with the members it is made of."""
-    reach = _reach(crossings_s, known_until_s)
-    moments, shares = _turns(crossings_s, weights, known_until_s, feed_of)
+    moments, shares = _turns(crossings_s, weights, known_until_s)
     before = np.flatnonzero(moments <= moment_s)
-    if not len(before) or not (shares[before] > 0.0).any():
+    reach = _reach(crossings_s, known_until_s)
+    if not len(before) or shares[before[-1]] <= 0.0:
         return Chance(0.0, 0, int((reach >= moment_s).sum()))
-    feeds, best = _feeds(feed_of, crossings_s), Chance(0.0, 0, 0)
-    # The moment at which the greatest share is first reached, or just after a feed ended there.
-    first = before[shares[before] >= shares[before[-1]]][:1]
-    for ended in (False, True):
-        heard, crossed = _heard(crossings_s, reach, moments[first], feed_of, ended=ended)
-        share = float(_share(heard, crossed, weights, feeds)[0])
-        if share > best.share:
-            best = Chance(share, int((crossed & heard).sum()), int(heard.sum()))
-    return best
+    share = float(shares[before[-1]])
+    at = moments[before[shares[before] >= share][:1]]
+    crossed, waiting = _split(crossings_s, reach, at, just_after=False)
+    if not (crossings_s == at).any() or _share(crossed, waiting, weights)[0] < share:
+        crossed, waiting = _split(crossings_s, reach, at, just_after=True)
+    return Chance(share, int(crossed.sum()), int((crossed | waiting).sum()))
 
 
 def _reach(crossings_s: Floats, known_until_s: Floats | None) -> Floats:
     return np.full(len(crossings_s), np.inf) if known_until_s is None else known_until_s
 
 
-def _feeds(feed_of: Sequence[int] | None, crossings_s: Floats) -> Floats:
-    """(member, feed) 1 where a member is of a feed."""
-    if feed_of is None:
-        return np.ones((len(crossings_s), 1))
-    _, number = np.unique(np.asarray(feed_of), return_inverse=True)
-    return np.asarray(number[:, np.newaxis] == np.arange(number.max(initial=0) + 1), dtype=float)
-
-
 def _turns(
-    crossings_s: Floats,
-    weights: Floats,
-    known_until_s: Floats | None,
-    feed_of: Sequence[int] | None,
+    crossings_s: Floats, weights: Floats, known_until_s: Floats | None
 ) -> tuple[Floats, Floats]:
-    """Moments at which the share can turn, rising, and the greatest share until each."""
-    reach, feeds = _reach(crossings_s, known_until_s), _feeds(feed_of, crossings_s)
+    """Moments at which the share can turn, rising, and the share by each.
+
+    It turns where a member crosses, and just after one ends if anybody still speaks then who
+    has not crossed.
+    """
+    reach = _reach(crossings_s, known_until_s)
     both = np.concatenate([crossings_s, reach])
     moments = np.unique(both[np.isfinite(both)])
-    shares = np.zeros(len(moments))
-    for ended in (False, True):
-        heard, crossed = _heard(crossings_s, reach, moments, feed_of, ended=ended)
-        shares = np.maximum(shares, _share(heard, crossed, weights, feeds))
-    return moments, np.maximum.accumulate(shares)
+    at = _share(*_split(crossings_s, reach, moments, just_after=False), weights)
+    at = np.where(np.isin(moments, crossings_s), at, 0.0)
+    crossed, waiting = _split(crossings_s, reach, moments, just_after=True)
+    after = np.where(waiting.any(axis=1), _share(crossed, waiting, weights), 0.0)
+    return moments, np.maximum.accumulate(np.maximum(at, after))
 
 
-def _heard(
-    crossings_s: Floats,
-    reach_s: Floats,
-    moments_s: Floats,
-    feed_of: Sequence[int] | None,
-    *,
-    ended: bool,
+def _split(
+    crossings_s: Floats, reach_s: Floats, moments_s: Floats, *, just_after: bool
 ) -> tuple[Bools, Bools]:
-    """Who counts and who has crossed (moment, member); `ended`: just after each moment.
-
-    A feed counts while one of its members reaches the moment; of its members those count that
-    reach it or have crossed.
-    """
-    feeds, at = _feeds(feed_of, crossings_s), moments_s[:, np.newaxis]
-    reaches = reach_s > at if ended else reach_s >= at
+    """Who has crossed, and who has not and still speaks (moment, member)."""
+    at = moments_s[:, np.newaxis]
     with np.errstate(invalid="ignore"):
-        crossed = crossings_s <= at
-    counts = ((reaches @ feeds) > 0.0) @ feeds.T > 0.0
-    return np.asarray(counts & (reaches | crossed)), np.asarray(crossed)
+        crossed = np.asarray(crossings_s <= at)
+    return crossed, np.asarray(~crossed & (reach_s > at if just_after else reach_s >= at))
 
 
-def _share(heard: Bools, crossed: Bools, weights: Floats, feeds: Floats) -> Floats:
-    """(moment,) equal by feed weight over the feeds that count, within each over its members."""
-    of_feed = (heard * weights) @ feeds
-    have = ((heard & crossed) * weights) @ feeds
-    own = np.where(of_feed > 0.0, have / np.where(of_feed > 0.0, of_feed, 1.0), 0.0)
-    weight = np.where(of_feed > 0.0, weights @ feeds, 0.0)
-    total = weight.sum(axis=1)
-    return np.asarray((own * weight).sum(axis=1) / np.where(total > 0.0, total, 1.0))
+def _share(crossed: Bools, waiting: Bools, weights: Floats) -> Floats:
+    """(moment,) weight that has crossed, of that which counts."""
+    have, wait = crossed @ weights, waiting @ weights
+    total = have + wait
+    return np.asarray(np.where(have > 0.0, have / np.where(total > 0.0, total, 1.0), 0.0))
 
 
 def shown_probability(share: float, members: int) -> float | None:
@@ -183,6 +145,12 @@ def at_risk(
     says something has its whole weight.
     """
     heard = np.ones(flags.shape, dtype=np.bool_) if known is None else known
-    feeds = _feeds(feed_of, weights)
-    flagged = flags > 0.0
-    return np.asarray(_share(heard.T, flagged.T, weights, feeds) >= risk - _TOUCHES)
+    numbers = np.zeros(len(weights)) if feed_of is None else np.asarray(feed_of)
+    share, total = np.zeros(flags.shape[1]), np.zeros(flags.shape[1])
+    for feed in np.unique(numbers):
+        own = weights * (numbers == feed)
+        speaks = own @ heard
+        flagged = own @ (heard * flags) / np.where(speaks > 0.0, speaks, 1.0)
+        share += np.where(speaks > 0.0, flagged, 0.0) * own.sum()
+        total += np.where(speaks > 0.0, own.sum(), 0.0)
+    return np.asarray(share / np.where(total > 0.0, total, 1.0) >= risk - _TOUCHES)

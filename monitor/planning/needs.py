@@ -59,9 +59,7 @@ class Needs:
         for g in groups:
             if g in self._present.rain_alerts and self._present.used[g] < 1.0 and g in self._rows:
                 crossings = self._ahead.next_spent_s[:, g]
-                do_by = do_by_s(
-                    crossings, weather.weights, risk, self._known_until, weather.feed_of
-                )
+                do_by = do_by_s(crossings, weather.weights, risk, self._known_until)
                 if not np.isnan(do_by):
                     due[g] = do_by
         return due
@@ -196,7 +194,6 @@ class Needs:
             weather.weights,
             float(weather.ends[spell[1]]),
             self._known_until,
-            weather.feed_of,
         )
         closes = next((s for s in closed if s.start_s > self._now_s), None)
         steps = slice(spell[0], spell[1] + 1)
