@@ -154,6 +154,8 @@ def _inside(point: tuple[float, float], ring: Sequence[tuple[float, float]]) -> 
     y, x = point
     inside = False
     for (y1, x1), (y2, x2) in pairwise(ring):
+        if max(y1, y2) < y - _EDGE_DEG or min(y1, y2) > y + _EDGE_DEG:
+            continue
         if _on_edge(point, (y1, x1), (y2, x2)):
             return True
         if (y1 > y) != (y2 > y) and x < x1 + (y - y1) / (y2 - y1) * (x2 - x1):
