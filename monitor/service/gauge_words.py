@@ -92,23 +92,23 @@ def _follow(
 
 
 def rain_until(weather: Weather | None, now: datetime, seconds: float) -> float | None:
-    """Rain of the last `seconds` before `now`, mean over members [mm]; None where it is not
-    known for more than half of them. A step counts by its part.
+    """Rain of the last `seconds` before `now`, mean over members that say it [mm]; None where
+    less than half of them is known. A step counts by its part.
     """
     if weather is None:
         return None
     end = to_epoch(now)
     start = end - seconds
     overlap = np.clip(np.minimum(weather.ends, end) - np.maximum(weather.starts, start), 0, None)
-    share = overlap / (weather.ends - weather.starts)
-    known = np.isfinite(weather.rain_mm)
-    heard = (known * overlap).sum(axis=1)
-    rain = np.where(known, weather.rain_mm, 0.0) * share
-    enough = heard >= _KNOWN_SHARE * seconds
-    if not enough.any():
+    weights = weather.weights[:, np.newaxis] if weather.shares is None else weather.shares
+    says = np.where(np.isfinite(weather.rain_mm), weights, 0.0)
+    total = says.sum(axis=0)
+    known = total > 0
+    if (overlap * known).sum() < _KNOWN_SHARE * seconds:
         return None
-    weights = weather.weights[enough]
-    return float((rain.sum(axis=1)[enough] * weights).sum() / weights.sum())
+    rain = (np.nan_to_num(weather.rain_mm) * says).sum(axis=0)
+    part = overlap / (weather.ends - weather.starts)
+    return float((rain[known] / total[known] * part[known]).sum())
 
 
 # ---------------------------------------------------------------- rain that no forecast has

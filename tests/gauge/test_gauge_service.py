@@ -275,6 +275,21 @@ def test_rain_of_the_last_hours_by_parts_of_steps():
     assert rain_until(short, NOON, 3 * 3600) is None
 
 
+def test_rain_of_the_last_hours_by_members():
+    # two steps of 2 h; members of weights 0.25 and 0.75. Of the last 3 h the first step counts
+    # by half: (0.25 x 8 + 0.75 x 4) / 2 = 2.5, the second whole; there one does not know: 6
+    one = measured(counts((-240, 1.0), (-120, 9.0), (0, 15.0)), MAST, UTC)
+    two = replace(
+        one,
+        rain_mm=np.array([[8.0, 6.0], [4.0, np.nan]]),
+        weights=np.array([0.25, 0.75]),
+    )
+    assert rain_until(two, NOON, 3 * 3600) == pytest.approx(8.5)
+    # by shares step by step: the first is the second member's alone, (4 / 2) + 6
+    shared = replace(two, shares=np.array([[0.0, 1.0], [1.0, 0.0]]))
+    assert rain_until(shared, NOON, 3 * 3600) == pytest.approx(8.0)
+
+
 def test_a_silent_gauge_is_told_once_and_its_return(db, show):
     show = replace(show, gauges=(MAST,))
     keep(db, count(-60, 1.0))
