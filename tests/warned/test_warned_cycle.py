@@ -26,23 +26,24 @@ from monitor.exposure.rig import compile_rig
 from monitor.feeds.record import read_record
 from monitor.planning.workable import Span
 from monitor.service.asking import Asking
-from monitor.service.telling import tell
+from monitor.service.cycle import Cycle
+from monitor.service.polling import poll_all
 from monitor.service.warned import (
     WarningsKept,
     lines_ahead,
     lines_on_watch,
     warning_rows,
-    warnings_told,
 )
 from monitor.service.warned_polling import poll_warnings
+from monitor.service.watched import FolderWatch
 from monitor.store.chain import verify
-from monitor.store.database import immediate, open_database
+from monitor.store.database import open_database
 from monitor.store.history import open_alerts
 from monitor.store.outbox import deliveries
 from monitor.units import to_epoch
 
 
-def rain(first_wet_h: int, hours: int = 24) -> bytes:
+def rain(first_wet_h: int, hours: int = 24) -> str:
     """A record from NOON on: 8 mm in the hour that begins `first_wet_h` later, and five more."""
     rows = [
         f"{(NOON + timedelta(hours=i)).isoformat()},60,"
@@ -50,42 +51,48 @@ def rain(first_wet_h: int, hours: int = 24) -> bytes:
         for i in range(hours)
     ]
     head = "starts_at,minutes,rain_mm,wind_mps,gust_mps,wind_from_deg,temp_c,dew_point_c,cloud_pct,thunder"
-    return "\n".join([head, *rows, ""]).encode()
+    return "\n".join([head, *rows, ""])
 
 
 @dataclass
 class Watch:
-    """Poll, evaluate and tell, one after the other, as a cycle of the service does."""
+    """A show folder, its cycle of the service and a clock."""
 
-    show: Any
-    db: Any
     folder: Any
-    weather: Any
+    db: Any
+    watch: FolderWatch
     now: datetime = NOON
-    state: WatchState = field(default_factory=WatchState)
-    kept: WarningsKept = field(default_factory=WarningsKept)
+    said: list[Any] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.restart()
+
+    def restart(self) -> None:
+        self.service = Cycle(self.watch)
+
+    @property
+    def show(self) -> Any:
+        return self.watch.current.show
+
+    @property
+    def kept(self) -> Any:
+        return self.service.sky.warned
 
     def cycle(self, **span: float) -> list[tuple[str, str | None]]:
+        """Poll, evaluate and tell; what was told, but for the word that somebody watches."""
         self.now += timedelta(**span)
         asking = Asking(self.show, self.folder, lambda _: "", lambda: self.now, lambda: 0.0)
+        poll_all(self.db, asking)
         poll_warnings(self.db, asking)
-        self.kept.catch_up(self.db, self.show, self.now)
-        found = evaluate(
-            compile_rig(self.show),
-            past=None,
-            ahead=self.weather,
-            log=[],
-            state=self.state,
-            now=self.now,
-            source=Source(run=f"{self.now}"),
-            closed=self.kept.closed(self.show, self.now),
-        )
-        self.state = found.state
-        with immediate(self.db):
-            told = [tell(self.db, self.show, c.alert, c.reason, self.now) for c in found.changes]
-            told += warnings_told(self.db, self.show, self.kept, self.now, None)
-        self.said = told
-        return [(m.kind, m.stage) for m in told]
+        self.said = [m for m in self.service.run(self.db, self.now) if m.kind != "watch"]
+        return sorted((m.kind, m.stage) for m in self.said)
+
+    def one(self, kind: str) -> Any:
+        (found,) = [m for m in self.said if m.kind == kind]
+        return found
+
+
+RECORD_FEED = '[[feeds]]\nsheet = "record"\nfile = "weather.csv"\n'
 
 
 @pytest.fixture
@@ -97,11 +104,15 @@ def office():
 @pytest.fixture
 def watch(tmp_path, office):
     folder = tmp_path / "show"
-    show = show_with_warnings(
-        folder, section("Office", f"{office.url}/index", poll_minutes=1), load_in=NOON
+    show_with_warnings(
+        folder,
+        section("Office", f"{office.url}/index", poll_minutes=1),
+        feeds=RECORD_FEED,
+        load_in=NOON,
+        files={"weather.csv": rain(2)},
     )
     db = open_database(folder / "dryspell.db")
-    yield Watch(show, db, folder, read_record(rain(2), "weather.csv"))
+    yield Watch(folder, db, FolderWatch(folder, {}))
     db.conn.close()
 
 
@@ -112,7 +123,7 @@ def test_thunder_officially_warned_of_stops_the_work_and_its_end_reopens_it(offi
     office.put("/index", atom(atom_entry("/w1")))
     office.put("/w1", cap("W1", sent=watch.now, expires="2027-07-15T13:20:00+00:00"))
     assert watch.cycle(minutes=1) == [("stop", "stop"), ("weather", "notice")]
-    stop, notice = watch.said
+    stop, notice = watch.one("stop"), watch.one("weather")
     assert "Stop. Do not work at Lower meadow" in stop.text
     assert "Why: Official warning: Thunderstorm (Office)." in stop.text
     # 13:20 UTC and half an hour, on the site's clock
@@ -149,23 +160,23 @@ def test_a_cancel_reopens_half_an_hour_later(office, watch):
     assert watch.cycle(minutes=5) == [("weather", "stood-down")]
     assert watch.cycle(minutes=20) == []
     told = watch.cycle(minutes=6)
-    assert told[0] == ("stop", "stood-down")
     # what waited while it was closed is told now
-    assert told[1:] == [("work", "notice")]
+    assert told == [("stop", "stood-down"), ("work", "notice")]
 
 
 def test_a_start_by_leaves_out_the_time_that_will_be_closed(office, watch):
     office.put("/index", atom())
     watch.cycle(minutes=1)
-    before = watch.state.open[0].alert.start_by
+    before = watch.one("work").data["start_by"]
     office.put("/index", atom(atom_entry("/w1")))
     onset = "2027-07-15T12:40:00+00:00"
     office.put("/w1", cap("W1", onset=onset, expires="2027-07-15T20:00:00+00:00"))
-    watch.cycle(minutes=1)
-    after = watch.state.open[0].alert
+    assert watch.cycle(minutes=1) == [("weather", "notice"), ("work", "start")]
+    after = watch.one("work").data
+    start_by = datetime.fromisoformat(after["start_by"])
     # all of the work has to be over when the thunder begins
-    assert after.start_by < before
-    assert after.start_by + timedelta(minutes=after.minutes) <= datetime.fromisoformat(onset)
+    assert start_by < datetime.fromisoformat(before)
+    assert start_by + timedelta(minutes=after["minutes"]) <= datetime.fromisoformat(onset)
 
 
 @pytest.mark.parametrize(
@@ -215,12 +226,13 @@ def test_everything_is_told_once_across_a_restart(office, watch):
     office.put("/index", atom(atom_entry("/w1")))
     office.put("/w1", cap("W1"))
     watch.cycle(minutes=1)
-    watch.kept = WarningsKept()
+    watch.restart()
     assert watch.cycle(minutes=1) == []
-    assert [a.alert.id for a in open_alerts(watch.db)] == ["site-1", "official-warning-1"]
-    rows = [d.row for d in deliveries(watch.db)]
-    assert len(rows) == 2
-    assert json.loads(json.dumps(dict(rows[1].message.data)))["official"]["service"] == "Office"
+    assert {a.alert.id for a in open_alerts(watch.db)} == {"site-1", "official-warning-1"}
+    rows = [d.row.message for d in deliveries(watch.db) if d.row.message.kind != "watch"]
+    assert sorted(m.kind for m in rows) == ["stop", "weather"]
+    told = next(m for m in rows if m.kind == "weather")
+    assert json.loads(json.dumps(dict(told.data)))["official"]["service"] == "Office"
 
 
 def test_lines_and_rows(office, watch):
@@ -255,7 +267,7 @@ def test_closed_spans_stop_work_like_thunder_does(watch):
     found = evaluate(
         compile_rig(watch.show),
         past=None,
-        ahead=watch.weather,
+        ahead=read_record(rain(2).encode(), "weather.csv"),
         log=[],
         state=WatchState(),
         now=NOON,
@@ -276,7 +288,6 @@ def test_first_words_for_elsewhere_are_not_held_and_a_moved_site_finds_them(offi
     watch.cycle(minutes=1)
     assert watch.kept.warnings == ()
     # the shape spans 57 to 58 N and 4 to 3 W
-    there = replace(watch.show.site, latitude=57.5, longitude=-3.5)
-    watch.show = replace(watch.show, site=there)
-    watch.kept.catch_up(watch.db, watch.show, watch.now)
-    assert [w.identifier for w in watch.kept.in_force(watch.show, watch.now)] == ["W1"]
+    there = replace(watch.show, site=replace(watch.show.site, latitude=57.5, longitude=-3.5))
+    watch.kept.catch_up(watch.db, there, watch.now)
+    assert [w.identifier for w in watch.kept.in_force(there, watch.now)] == ["W1"]
