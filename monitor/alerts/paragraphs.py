@@ -224,7 +224,7 @@ def _feeds_differ(alert: Alert, clock: SiteClock) -> str:
     apart = bool(due) and max(due) - min(due) > _OF_ONE_MIND
     if len(told) < 2 or not (apart or len(due) < len(told)):
         return ""
-    return _labelled("Feeds differ", words.sentence(", ".join(_feed(f, clock) for f in told)))
+    return _labelled("Feeds differ", f"{', '.join(_feed(f, clock) for f in told)}.")
 
 
 def _feed(feed: FeedSays, clock: SiteClock) -> str:
