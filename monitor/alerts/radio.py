@@ -11,6 +11,7 @@ import unicodedata
 from typing import TYPE_CHECKING
 
 from monitor.alerts import official_words, words
+from monitor.alerts.troubles import called
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -149,6 +150,11 @@ def _about_the_monitor(alert: Alert) -> str:
     more = plain(words.sentence(alert.reason))
     if alert.facts.official is not None:
         return _official(alert, alert.facts.official, where, more)
+    trouble = called(alert)
+    if trouble is not None:
+        if alert.stage == "stood-down":
+            return fit(f"{trouble.over} ", where, ".", last=more)
+        return fit(f"{trouble.raised} ", where, f". {trouble.then}".rstrip(), last=more)
     if alert.kind == "weather":
         if alert.stage == "stood-down":
             return fit("WEATHER BACK at ", where, ". The forecast is read again.", last=more)

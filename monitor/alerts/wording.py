@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.alerts import cautions, official_words, paragraphs, radio, words
 from monitor.alerts.clock import SiteClock
+from monitor.alerts.troubles import called
 from monitor.domain import Message
 from monitor.units import iso_utc
 
@@ -137,6 +138,11 @@ def _monitor_headline(alert: Alert) -> str:
     if alert.facts.official is not None:
         return official_words.headline(alert, alert.facts.official)
     where = words.one_line(alert.facts.site_name) or "the site"
+    trouble = called(alert)
+    if trouble is not None:
+        if alert.stage == "stood-down":
+            return f"{trouble.over} {where}."
+        return f"{trouble.raised} {where}. {trouble.then}".rstrip()
     if alert.kind == "weather":
         if alert.stage == "stood-down":
             return f"Weather for {where} is read again."

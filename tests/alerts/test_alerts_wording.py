@@ -205,6 +205,29 @@ def test_the_monitor_speaks_of_itself(kind, stage, first):
     assert lines(replace(LOST, kind=kind, stage=stage))[0].startswith(first)
 
 
+@pytest.mark.parametrize(
+    ("alert_id", "raised", "over"),
+    [
+        ("gauge-mast-1", "A gauge is in doubt at Marrowmere. Look at it.", "The gauge measures"),
+        ("rain-unforeseen-1", "It is raining, and no forecast says so, at", "Rain and forecast"),
+        ("uplink-1", "The connection is down at Marrowmere.", "The connection works at"),
+        ("feed-valley-1", "A weather feed needs mending at", "The weather feed is mended at"),
+        ("clock-1", "The monitor's clock is wrong at Marrowmere. Set it.", "The clock is right at"),
+        ("folder-1", "The show folder cannot be read at", "The show folder is read again at"),
+        ("fault-polling-1", "The monitor has a fault at", "The monitor works again at"),
+    ],
+)
+def test_a_trouble_is_called_what_it_is(alert_id, raised, over):
+    told = replace(LOST, id=alert_id, stage="notice")
+    assert lines(told)[0].startswith(raised)
+    ended = replace(told, stage="stood-down")
+    assert lines(ended)[0].startswith(over)
+    for alert in (told, ended):
+        message = wording.message(alert, NOW)
+        assert len(message.radio) <= 160
+        assert message.radio.startswith((raised.split(" at")[0], over))
+
+
 def test_the_alert_object_has_the_settled_fields():
     found = wording.as_json(replace(TOWERS, members=31, probability=0.74))
     settled = {
