@@ -13,10 +13,11 @@ from monitor.exposure.assess import assess
 from monitor.feeds.past import as_it_was
 from monitor.report.material import Material
 from monitor.scores import Scores, score
+from monitor.service.places import place_at, site_digest, spans
 from monitor.service.sky import Sky
 from monitor.show import rig_through_time
 from monitor.store import chain, history, outbox
-from monitor.store.runs import weather_runs
+from monitor.store.runs import received_runs
 from monitor.units import to_epoch, to_moment
 
 if TYPE_CHECKING:
@@ -24,7 +25,8 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
-    from monitor.domain import Show
+    from monitor.domain import Bools, Show
+    from monitor.exposure.steps import Steps
     from monitor.show import ShowFolder
 
 
@@ -57,9 +59,10 @@ def material_from(
     first = min([out_from, *(to_epoch(e.at) for e in everything if e.entry == "put-out")])
     start, end = _period(show, first, now, from_, to)
     log = tuple(e for e in everything if to_epoch(e.at) <= end)
-    runs = weather_runs(db)
+    runs = _runs_of_site(db, show)
     sky = Sky()
     sky.catch_up(db, show, now)
+    gauges = sky.gauges.measured(show)
     rig = rig_through_time(db, folder, environ or {}, now)
     before = None
     if start > first:
@@ -84,7 +87,8 @@ def material_from(
         from_=to_moment(start),
         to=to_moment(end),
         before=before,
-        scores=_scores(runs, sky.gauges.measured(show), show, start, end),
+        measured=_by_gauge(exposure.steps, gauges),
+        scores=_scores(runs, gauges, show, start, end),
         notes=_notes(db, show, start, first),
     )
 
@@ -120,6 +124,32 @@ def _past(sky: Sky, show: Show, start: float, end: float) -> Weather:
     return nothing_known() if end <= start else sky.between(show, start, end)
 
 
+def _runs_of_site(db: Database, show: Show) -> list[Weather]:
+    """Every run as it came, without those that were asked for another place."""
+    found = received_runs(db)
+    noted = {source: spans(db, source) for source in {run.weather.source for run in found}}
+    here = site_digest(show.site)
+    return [
+        run.weather
+        for run in found
+        if (place := place_at(noted[run.weather.source], run.id)) is None or place.site == here
+    ]
+
+
+def _by_gauge(steps: Steps, gauges: Sequence[Weather]) -> Bools | None:
+    """(step,) True where a gauge of the site knows the rain; None where there was no gauge."""
+    if not gauges:
+        return None
+    marked = np.zeros(len(steps.hours), dtype=np.bool_)
+    middle = (steps.weather.starts + steps.weather.ends) / 2
+    for gauge in gauges:
+        known = gauge.take(np.flatnonzero(np.isfinite(gauge.rain_mm[0])))
+        if len(known.starts):
+            last = np.searchsorted(known.starts, middle, side="right") - 1
+            marked |= (last >= 0) & (middle < known.ends[last])
+    return marked
+
+
 def _scores(
     runs: Sequence[Weather], gauges: Sequence[Weather], show: Show, start: float, end: float
 ) -> Scores:
@@ -128,7 +158,13 @@ def _scores(
     measured = [one for one in measured if len(one.starts)]
     return score(
         runs,
-        as_it_was(measured, start, end, terrain=show.site.terrain)
+        as_it_was(
+            measured,
+            start,
+            end,
+            terrain=show.site.terrain,
+            prefer=[gauge.station for gauge in show.gauges],
+        )
         if measured and end > start
         else None,
         terrain=show.site.terrain,

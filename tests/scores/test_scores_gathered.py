@@ -8,8 +8,9 @@ from pathlib import Path
 from report.report_samples import NOON, after, fixture, read_csv, show, weather
 from weather_for_scores import steps
 
-from monitor.domain import Gauge, Reading
+from monitor.domain import Feed, Gauge, Reading, Site
 from monitor.report import material_from, write_report
+from monitor.service.places import note_place, place_of
 from monitor.show import ShowFolder
 from monitor.store.database import open_database
 from monitor.store.readings import add_reading
@@ -60,6 +61,31 @@ def test_a_gauge_judges(tmp_path):
     made = gathered(tmp_path, [forecast(FELL, -1)], readings=hourly_gauge(FELL))
     assert (made.scores.measured_hours, made.scores.measured_by) == (12, "roof")
     assert sum(row.table.hits for row in made.scores.feeds[0].rows) == 6
+
+
+def test_a_gauge_counts_before_a_record_and_is_marked_as_measured(tmp_path):
+    # The record says dry and came later than every reading; the gauge knows hours 0 to 5 only.
+    record = weather([0.0] * 12, source="record", fetched_at=after(12))
+    made = gathered(
+        tmp_path,
+        [forecast(FELL, -1), record],
+        readings=hourly_gauge([1.0] * 6),
+    )
+    assert (made.scores.measured_hours, made.scores.wet_hours) == (12, 6)
+    assert made.kinds() == ("measured",) * 6 + ("record",) * 6
+    assert made.exposure.steps.weather.rain_mm.sum() == 6.0
+
+
+def test_runs_for_another_place_are_not_judged(tmp_path):
+    described = show(fixture(), revision="r1")
+    elsewhere = Site("Elsewhere", 10.0, 10.0, 0.0, described.site.timezone, "II")
+    with open_database(tmp_path / "dryspell.db") as db:
+        for said, site in ((forecast(FELL, -2), elsewhere), (forecast(FELL, -1), described.site)):
+            run = record_weather(db, said, None, said.fetched_at)
+            note_place(db, "feed", run, place_of(site, Feed("feed")))
+        record_weather(db, weather(FELL, source="record"), None, after(12))
+        made = material_from(db, ShowFolder(Path("show"), described, (), {}), after(12))
+    assert made.scores.feeds[0].runs == 1
 
 
 def test_nothing_measured_nothing_judged(tmp_path):
