@@ -14,6 +14,7 @@ from monitor.exposure.accumulate import crossing_s, running_use
 from monitor.exposure.arrivals import Rain
 from monitor.exposure.credit import Credit
 from monitor.exposure.damp import film_step
+from monitor.exposure.days import damp_nights, days_in_the_wet
 from monitor.exposure.films import MemberFilms
 from monitor.exposure.pool import reaches
 from monitor.exposure.results import Carried, Exposure
@@ -347,48 +348,10 @@ class _Assessment:
             (self.sums["wet"][:, g] + self._carried.wet_hours[g]) / limit_hours,
         )
 
-    def _since_inspection(self, flags: NDArray[Any]) -> tuple[NDArray[Any], Bools]:
-        """Flags or shares (step, group, member) without what a dry inspection has settled.
-
-        Also (group,) where there was such an inspection.
-        """
-        since, settled = flags.copy(), np.zeros(len(self._groups), dtype=bool)
-        for g, group in enumerate(self._groups):
-            for first in self._resets(group.track.dry_inspections)[-1:]:
-                since[:first, g] = False
-                settled[g] = True
-        return since, settled
-
-    def _nights(self) -> tuple[Floats, Floats]:
-        """Damp hours since inspection (group, member): most in one night, and in the last."""
-        carried = self._carried
-        since, settled = self._since_inspection(self.damp)
-        most = np.where(settled, 0.0, carried.damp_night_most)[:, None]
-        tonight = np.where(settled, 0.0, carried.damp_tonight)[:, None]
-        if not len(since):
-            shape = since.shape[1:]
-            return np.broadcast_to(most, shape), np.broadcast_to(tonight, shape)
-        hours = np.add.reduceat(
-            since * self._steps.hours[:, None, None], self._shared.night_starts, axis=0
-        )
-        if self._shared.nights[0] == carried.night:
-            hours[0] += tonight
-        return np.maximum(hours.max(axis=0), most), hours[-1]
-
-    def _stays(self) -> tuple[Floats, Bools]:
-        """Days with a wet or damp hour since inspection, and whether the last is one."""
-        carried = self._carried
-        since, settled = self._since_inspection(self._counts(self.wet) | self._counts(self.damp))
-        days = np.where(settled, 0.0, carried.stay_days)[:, None]
-        today = (carried.today_counts & ~settled)[:, None]
-        if not len(since):
-            shape = since.shape[1:]
-            return np.broadcast_to(days, shape), np.broadcast_to(today, shape)
-        by_day = np.logical_or.reduceat(since, self._shared.day_starts, axis=0)
-        again = today & by_day[0] if self._shared.days[0] == carried.day else False
-        if len(by_day) == 1 and self._shared.days[0] == carried.day:
-            return days + by_day.sum(axis=0) - again, by_day[-1] | today
-        return days + by_day.sum(axis=0) - again, by_day[-1]
+    def _inspected(self) -> list[int | None]:
+        """The step before which each group was found dry last."""
+        resets = (self._resets(group.track.dry_inspections) for group in self._groups)
+        return [steps[-1] if steps else None for steps in resets]
 
     def _counts(self, flags: NDArray[Any]) -> Bools:
         """Where a flag counts for its step; a share of cells does at the risk."""
@@ -398,9 +361,10 @@ class _Assessment:
         def axes(a: np.ndarray) -> np.ndarray:
             return np.transpose(a, (2, 0, 1))
 
-        night_most, tonight = self._nights()
-        stay_days, today = self._stays()
-        carried, shared = self._carried, self._shared
+        carried, shared, inspected = self._carried, self._shared, self._inspected()
+        night_most, tonight = damp_nights(self.damp, self._steps.hours, inspected, shared, carried)
+        counts = self._counts(self.wet) | self._counts(self.damp)
+        stay_days, today = days_in_the_wet(counts, inspected, shared, carried)
         following = {level: crossed.copy() for level, crossed in self.crossed.items()}
         for level, before in ((0.5, carried.half_used_s), (1.0, carried.spent_s)):
             known = ~np.isnan(before)
