@@ -2,7 +2,8 @@
 
 Reads OASIS CAP 1.2, and 1.1, which says so. One message may hold several warnings, each in
 several languages: the asked-for language is taken, else English, else the first. Elements
-and their meaning after the public standard, sections 3.2.1 to 3.2.4 (read).
+and their meaning as in the standard's
+examples (Appendix A) and public guides; the text of its sections 3.2 was not read whole.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from monitor.domain import BadInputError, Problem, Weather
+from monitor.domain import BadInputError, Bools, Problem, Weather
 from monitor.evaluation import nothing_known
 from monitor.exposure.assess import assess
 from monitor.feeds.past import as_it_was
@@ -15,6 +15,7 @@ from monitor.report.material import Material
 from monitor.scores import Scores, score
 from monitor.service.places import place_at, site_digest, spans
 from monitor.service.sky import Sky
+from monitor.service.warned import warning_rows
 from monitor.show import rig_through_time
 from monitor.store import chain, history, outbox
 from monitor.store.runs import received_runs
@@ -88,6 +89,7 @@ def material_from(
         to=to_moment(end),
         before=before,
         measured=_by_gauge(exposure.steps, gauges),
+        warnings=tuple(warning_rows(db, show, to_moment(start), to_moment(end))),
         scores=_scores(runs, gauges, show, start, end),
         notes=_notes(db, show, start, first),
     )

@@ -11,6 +11,7 @@ from monitor.domain import Alert, Bools, LogEntry, Show
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
 from monitor.scores import Scores
+from monitor.service.warned import WarningRow
 from monitor.store.chain import ChainReport
 from monitor.store.outbox import Delivery
 from monitor.units import to_epoch, to_moment
@@ -48,6 +49,8 @@ class Material:
     rehearsed: bool = False
     scores: Scores | None = None
     """How good the forecasts were; None: there were none to judge"""
+    warnings: tuple[WarningRow, ...] = ()
+    """Official warnings in force within the period, in the order they came"""
     notes: tuple[str, ...] = ()
     """Sentences on how the material was gathered"""
 

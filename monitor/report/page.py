@@ -17,6 +17,7 @@ from monitor.report.findings import ORDERS, Line, id_ranges, lines
 from monitor.report.forecasts import forecasts
 from monitor.report.jobs import SAYS, Job, Told, jobs
 from monitor.report.material import Material
+from monitor.report.official import about, warned
 from monitor.report.pictures import LETTERS, picture
 from monitor.report.places import places
 from monitor.report.rainfall import rainfall
@@ -92,6 +93,8 @@ def page(material: Material) -> str:
         work=[job for job in alerts if job.came is not None],
         others=[job for job in alerts if job.came is None],
         forecasts=forecasts(material),
+        warned=warned(material, times),
+        about_warnings=about(material),
         log=_log(material),
         letters=LETTERS.values(),
         key_patterns=patterns("key"),

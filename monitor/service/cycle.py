@@ -95,8 +95,8 @@ class Cycle:
                 return None
             record_revision(db, watched.folder.files, show.revision, now)
             told = _on_watch(db, show, sky, sights, now)
-            told += warnings_told(db, show, sky.warned, now, next_morning(show, now))
             told += [tell(db, show, change.alert, change.reason, now) for change in found.changes]
+            told += warnings_told(db, show, sky.warned, now, next_morning(show, now))
             if found.state != before:
                 remember(db, STATE_KEY, found.state)
             told += tell_gauges(db, show, sky.gauges, lately, now)

@@ -42,6 +42,8 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
+    from monitor.domain import Show
+
     Beside = Callable[[FolderWatch], AbstractContextManager[Sequence[str]]]
 
 DATABASE_NAME = "dryspell.db"
@@ -248,7 +250,6 @@ class _Service:
                 results = poll_warnings(
                     db, self._asking(), retry=not self._warned_once, lines=self._warning_lines
                 )
-                self._warned_once = True
                 self._faults.works(db, "reading warnings", self._clock())
             for polled in results:
                 if polled.is_news:
@@ -257,6 +258,12 @@ class _Service:
                 self._wake("evaluate")
         except Exception as fault:  # noqa: BLE001
             self._fault("reading warnings", fault)
+        finally:
+            self._warned_once = True
+
+    @property
+    def _show(self) -> Show:
+        return self._watch.current.show
 
     def _asking(self) -> Asking:
         watch = self._watch
@@ -265,7 +272,8 @@ class _Service:
     def _evaluate(self) -> None:
         # Before any feed was asked there is nothing to judge by, and "weather lost" would be false.
         unasked_s = time.monotonic() - self._started_at
-        unasked = not self._asked_once.is_set() and unasked_s < _FIRST_WORD_S
+        asked = self._asked_once.is_set() and (self._warned_once or not self._show.warnings)
+        unasked = not asked and unasked_s < _FIRST_WORD_S
         if self._stop.is_set() or unasked:
             return
         try:
