@@ -155,9 +155,12 @@ def _spans(run: Weather) -> list[tuple[float, float, bool]]:
 
 
 def _known(run: Weather) -> list[int]:
-    """Which values each step knows, as bits; rain is the lowest."""
+    """Which values each step knows, as bits; rain is the lowest, and all that is asked of a
+    forecast.
+    """
     bits = np.zeros(len(run.starts), dtype=int)
-    for bit, name in enumerate(WEATHER_VALUES):
+    asked = WEATHER_VALUES[:1] if run.forecast.all() else WEATHER_VALUES
+    for bit, name in enumerate(asked):
         bits |= _says(run, name).astype(int) << bit
     found: list[int] = bits.tolist()
     return found
