@@ -71,7 +71,7 @@ def evaluate(
     Parameters
     ----------
     rig : compiled show
-    past : what fell until now (one member), or None
+    past : what fell until now (one member, or several pooled by `shares`), or None
     ahead : the forecast from now on (members), or None where every feed is lost
     log : entries known now
     state : as the last evaluation left it
