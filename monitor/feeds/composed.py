@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -172,9 +172,10 @@ def _weather(
     several = len(shares) > 1
     pattern = runs[0] if runs else None
     feed_of = tuple(f for f, b in enumerate(members.blocks) for _ in range(b.start, b.stop))
+    columns: dict[str, Any] = dict(zip(VALUES, values, strict=True))
     return Weather(
-        *span,
-        *values,
+        starts=span[0],
+        ends=span[1],
         weights=np.full(len(shares), 1.0 / len(shares)),
         forecast=forecast if several else forecast[0],
         cut_from_hours=hours if several else hours[0],
@@ -187,4 +188,5 @@ def _weather(
         members=tuple(str(m) for m in range(len(shares))),
         feed_of=feed_of if several else (0,),
         feeds=owners.names if several else (),
+        **columns,
     )
