@@ -46,12 +46,12 @@ class Owners(NamedTuple):
     @property
     def measured(self) -> Index:
         """(spot,) the best measurement, whatever it knows"""
-        return self.all[0]
+        return np.asarray(self.all[0])
 
     @property
     def floor(self) -> Index:
         """(spot,) who tells of rain without its amount"""
-        return self.all[1]
+        return np.asarray(self.all[1])
 
     @property
     def values(self) -> Index:
