@@ -388,6 +388,8 @@ class Show:
     covers: Mapping[str, Cover] = field(default_factory=dict)
     crew: Crew = field(default_factory=Crew)
     feeds: tuple[Feed, ...] = ()
+    archives: tuple[Feed, ...] = ()
+    """Feeds of past years: asked by a rehearsal, never watched"""
     contacts: tuple[Contact, ...] = ()
     gauges: tuple[Gauge, ...] = ()
     warnings: tuple[WarningsFrom, ...] = ()

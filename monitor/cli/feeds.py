@@ -97,7 +97,7 @@ def _chosen(folder: Path, sheet_id: str | None, sample: Path | None) -> tuple[Sh
         return None, Feed(sheet_id)
     show = read(folder).show
     if sheet_id is not None:
-        named = [one for one in show.feeds if one.sheet == sheet_id]
+        named = [one for one in (*show.feeds, *show.archives) if one.sheet == sheet_id]
         return show, named[0] if named else Feed(sheet_id)
     if not show.feeds:
         raise BadInputError(

@@ -16,7 +16,6 @@ from monitor.feeds.archive import FOLDER, Archive
 from monitor.feeds.record import read_record
 from monitor.feeds.record_folder import joined
 from monitor.feeds.sheet import find_sheet
-from monitor.feeds.sheet_lint import RECORD
 from monitor.past_years import COMMON_CODES, YearWeather
 
 if TYPE_CHECKING:
@@ -167,10 +166,6 @@ def _from_archive(asked: AskedYears) -> _Found:
 
 def _archive_feed(asked: AskedYears) -> tuple[Sheet, Feed]:
     """The show's own archive feed, else the built-in one."""
-    for feed in asked.show.feeds:
-        if feed.sheet == RECORD:
-            continue
-        sheet = find_sheet(feed.sheet, asked.folder)
-        if sheet.request.kind == "archive":
-            return sheet, feed
+    for feed in asked.show.archives:
+        return find_sheet(feed.sheet, asked.folder), feed
     return find_sheet(ARCHIVE, asked.folder), Feed(ARCHIVE)

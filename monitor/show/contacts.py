@@ -10,6 +10,7 @@ from urllib.parse import SplitResult, urlsplit
 from monitor.alerts import mail
 from monitor.alerts.by_email import is_loopback
 from monitor.domain import BadInputError, Contact, Feed, Page
+from monitor.feeds.sheet import find_sheet
 from monitor.show.secrets import secret
 
 if TYPE_CHECKING:
@@ -208,6 +209,17 @@ def feed(
                 "Leave that part out; a key goes into key, as a reference.",
             )
     return Feed(**part.model_dump())
+
+
+def is_archive(feed: Feed, folder: Path) -> bool:
+    """Whether a feed tells of past years and not of what is to come."""
+    if feed.sheet == RECORD:
+        return False
+    try:
+        return find_sheet(feed.sheet, folder).request.kind == "archive"
+    except BadInputError:
+        # What is wrong with the sheet is told where it is asked.
+        return False
 
 
 def page(part: PagePart, findings: Findings) -> Page:

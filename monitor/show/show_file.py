@@ -81,6 +81,7 @@ class ShowFile:
     event: Event | None = None
     policy: Policy | None = None
     feeds: tuple[Feed, ...] = ()
+    archives: tuple[Feed, ...] = ()
     contacts: tuple[Contact, ...] = ()
     gauges: tuple[Gauge, ...] = ()
     warnings: tuple[WarningsFrom, ...] = ()
@@ -106,6 +107,7 @@ class ShowFile:
             covers=self.covers,
             crew=plan.crew(settings.crew),
             feeds=self.feeds,
+            archives=self.archives,
             contacts=self.contacts,
             gauges=self.gauges,
             warnings=self.warnings,
@@ -243,7 +245,8 @@ def _judged(
         covers=covers,
         event=event,
         policy=None if settings is None else plan.policy(settings.policy, findings),
-        feeds=feeds,
+        feeds=tuple(one for one in feeds if not contacts.is_archive(one, folder)),
+        archives=tuple(one for one in feeds if contacts.is_archive(one, folder)),
         contacts=told or (contacts.nobody_told(folder),),
         gauges=gauges,
         warnings=warnings,

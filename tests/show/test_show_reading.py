@@ -332,3 +332,13 @@ def test_log_from_elsewhere_is_refused_with_its_rows(tmp_path):
 def test_a_row_refused_for_its_code_is_still_known_to_the_log(tmp_path):
     found = problems(changed(tmp_path, "fixtures.csv", "T-2,IP43", "T-2,IP4"))
     assert [(p.file, p.code) for p in found] == [("fixtures.csv", "code-unreadable")]
+
+
+def test_an_archive_is_not_watched(tmp_path):
+    show = small(tmp_path)
+    before = read_show(show, ENVIRON).show.feeds
+    with (show / "show.toml").open("a", encoding="utf-8") as file:
+        file.write('\n[[feeds]]\nsheet = "open-meteo-archive"\n')
+    read = read_show(show, ENVIRON).show
+    assert read.feeds == before
+    assert [feed.sheet for feed in read.archives] == ["open-meteo-archive"]
