@@ -2,11 +2,13 @@
 
 import re
 import subprocess
+import tomllib
 from pathlib import Path
 
 import pytest
 
 from monitor.cli.entry import dryspell
+from monitor.feeds.sheet import builtin_ids, read_sheet
 from monitor.show.fixtures import COLUMNS
 from monitor.show.settings import LISTED_SECTIONS, PLAIN_SECTIONS
 
@@ -76,3 +78,34 @@ def test_nothing_says_where_it_was_made():
             check=False,
         )
         assert found.stdout == "", word
+
+
+def _toml_blocks(text):
+    return re.findall(r"```toml\n(.*?)```", text, re.DOTALL)
+
+
+def test_the_sheet_shown_reads():
+    (shown,) = [block for block in _toml_blocks(README) if block.startswith("[feed]")]
+    sheet = read_sheet(shown, "sheets/valley-service.toml")
+    assert sheet.id == "valley-service"
+
+
+def test_every_section_shown_reads():
+    seen = set()
+    for block in _toml_blocks(README):
+        for section, items in tomllib.loads(block).items():
+            if section not in LISTED_SECTIONS:
+                continue
+            seen.add(section)
+            for item in items:
+                LISTED_SECTIONS[section].model_validate(item)
+    assert {"feeds", "gauges", "warnings", "contacts"} <= seen
+    for item in tomllib.loads("\n".join(b for b in _toml_blocks(README) if "[[feeds]]" in b))[
+        "feeds"
+    ]:
+        assert item["sheet"] in (*builtin_ids(), "record")
+
+
+def test_every_built_in_sheet_is_named():
+    table = README[README.index("### Weather") : README.index("### Your own gauge")]
+    assert {s for s in builtin_ids() if f"`{s}`" not in table} == set()
