@@ -1,0 +1,53 @@
+"""What happened on site, as the crew and its stations tell it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from monitor.domain.terms import CounterResets, EntryKind, InspectionResult
+
+
+@dataclass(frozen=True, slots=True)
+class LogEntry:
+    """What the crew did, at the time it happened. Exactly one of position, fixture is set."""
+
+    at: datetime
+    entry: EntryKind
+    position: str | None = None
+    fixture: str | None = None
+    count: tuple[int, int] | None = None
+    """(3, 15) for "3 of 15"; None: all of it."""
+    to: str | None = None
+    result: InspectionResult | None = None
+    by: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What one station said of one moment, in canonical units; None: not said or impossible.
+
+    Rain comes in one of two forms: `rain_total_mm`, a counter that only grows until it
+    `resets`, or `rain_mm` that fell in the `period_s` before `at`. Wind, gust and the rest
+    are of the time up to `at`. `raining` is the crew's word alone.
+    """
+
+    station: str
+    at: datetime
+    rain_total_mm: float | None = None
+    resets: CounterResets = "never"
+    """When the counter begins anew of itself, on the site's calendar."""
+    rain_mm: float | None = None
+    period_s: float | None = None
+    wind_mps: float | None = None
+    gust_mps: float | None = None
+    wind_from_deg: float | None = None
+    temp_c: float | None = None
+    dew_point_c: float | None = None
+    humidity_pct: float | None = None
+    battery_ok: bool | None = None
+    raining: bool | None = None
+    by: str | None = None
+    told: tuple[str, ...] = ()
+    """What was left out of it, and why."""
