@@ -18,7 +18,7 @@ from monitor.alerts.open_alert import Change
 from monitor.alerts.words import one_line
 from monitor.domain import Alert, Facts, Official, Show, Stage
 from monitor.feeds.cap_area import concerns
-from monitor.feeds.cap_force import Listening, TakenBack, in_force, names
+from monitor.feeds.cap_force import Listening, TakenBack, in_force, is_by_same, names
 from monitor.planning.official import OfficialWarning, Reference
 from monitor.planning.thunder_words import closes_work, is_thunder
 
@@ -111,7 +111,8 @@ class _Step:
 
     def _told_of(self, warning: OfficialWarning) -> Told | None:
         """The alert that this warning, or one it follows, was told under."""
-        own = (_message(warning), *warning.references)
+        mine = [r for r in warning.references if is_by_same(r.sender, warning.sender)]
+        own = (_message(warning), *mine)
         found = [
             told
             for told in self._open

@@ -1,7 +1,8 @@
 """Which warnings are in force at a moment, and when one of thunder closes work outdoors. Pure.
 
-Later messages take earlier ones back by naming them, in whatever order they arrive. A
-warning that is missing from a list is not over: its own end, an update or a cancel ends it.
+Later messages take earlier ones of their own sender back by naming them, in whatever order
+they arrive. A warning that is missing from a list is not over: its own end, an update or a
+cancel ends it.
 """
 
 from __future__ import annotations
@@ -58,9 +59,20 @@ class TakenBack:
         found = [
             later
             for reference, later in self._by.get((warning.service, warning.identifier), ())
-            if names(reference, warning) and later.key != warning.key
+            if names(reference, warning)
+            and later.key != warning.key
+            and is_by_same(later.sender, warning.sender)
         ]
         return min(found, key=lambda later: later.sent, default=None)
+
+
+def is_by_same(one: str, other: str) -> bool:
+    """Whether two messages come from one sender, as far as both say who it is.
+
+    In a list of many offices one must not end what another warns of: by mistake or by malice,
+    it would open work in a storm. What the right sender never ends holds until its own end.
+    """
+    return not one or not other or one.casefold() == other.casefold()
 
 
 def names(reference: Reference, warning: OfficialWarning | Reference) -> bool:

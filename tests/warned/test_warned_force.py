@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import permutations
 from zoneinfo import ZoneInfo
@@ -142,6 +143,20 @@ def test_a_cancel_of_another_service_or_of_a_test_ends_nothing():
 
 def test_a_reference_whose_time_is_lost_still_ends_its_message():
     cancel = here("X", msg_type="Cancel", sent=h(1), references=(Reference("", "A"),))
+    assert in_force([here("A"), cancel], SITE, OFFICE, h(2)) == ()
+
+
+@pytest.mark.parametrize("kind", ["Cancel", "Update"])
+def test_nobody_ends_what_another_sender_warns_of(kind):
+    forged = here("X", sender="other@weather.example", msg_type=kind, sent=h(1))
+    forged = replace(forged, references=to("A"), areas=THERE)
+    assert names_of(in_force([here("A"), forged], SITE, OFFICE, h(2))) == ["A"]
+    assert hours(thunder_spans([here("A"), forged], SITE, OFFICE, h(2))) == [(0.0, 4.5)]
+
+
+@pytest.mark.parametrize("sender", ["", "WARN@weather.example"])
+def test_a_sender_left_out_or_in_capitals_is_no_other(sender):
+    cancel = here("X", sender=sender, msg_type="Cancel", sent=h(1), references=to("A"))
     assert in_force([here("A"), cancel], SITE, OFFICE, h(2)) == ()
 
 

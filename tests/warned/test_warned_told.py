@@ -224,6 +224,20 @@ def test_a_cancel_is_told_with_its_time(show):
     assert life.at(2.2, here(), cancel) == []
 
 
+def test_another_sender_neither_ends_a_warning_nor_speaks_in_its_place(show):
+    life = Life(show)
+    (first,) = life.at(0.5, here())
+    other = {"sender": "other@weather.example", "sent": h(1), "references": to("W1")}
+    cancel = here("X", msg_type="Cancel", **other)
+    assert life.at(1.1, here(), cancel) == []
+    update = here("Y", msg_type="Update", expires=h(9), **other)
+    (second,) = life.at(1.2, here(), cancel, update)
+    assert (second.id, second.stage) != (first.id, "stood-down")
+    assert life.at(1.3, here(), cancel, update) == []
+    (ended,) = life.at(4.1, here(), cancel, update)
+    assert (ended.id, ended.stage) == (first.id, "stood-down")
+
+
 def test_its_end_is_told(show):
     life = Life(show)
     life.at(0.5, here())
