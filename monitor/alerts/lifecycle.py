@@ -113,6 +113,7 @@ class _Step:
         return replace(
             facts,
             sources=source.names,
+            gauges=source.gauges,
             credit=source.credit,
             issued_at=source.issued_at,
             next_word_at=source.next_word_at,

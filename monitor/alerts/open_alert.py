@@ -60,3 +60,5 @@ class Source:
     next_word_at: datetime | None = None
     reliable: bool = True
     """Whether any of it is not lost: what is lost stands nothing down."""
+    gauges: tuple[str, ...] = ()
+    """Stations on site that measured some of the past"""

@@ -207,14 +207,19 @@ def _forecast(alert: Alert, clock: SiteClock) -> str:
     if facts.issued_at is not None:
         old = age(facts.issued_at, clock.now)
         parts.append(f"issued {clock.at(facts.issued_at)}, {old}")
-    else:
+    elif len(facts.sources) < 2:
+        # Several say their own times beside their names.
         parts.append("issue time not given")
+    is_past = alert.action in ("inspect", "clean")
     share = (
         ""
-        if alert.stage == "stood-down"
+        if alert.stage == "stood-down" or is_past
         else words.chance(alert.members, alert.probability, facts.says_so)
     )
-    return _labelled("Forecast", f"{', '.join(parts)}. {share}".strip())
+    stations = ", ".join(words.one_line(s) for s in facts.gauges)
+    measured = f"The past measured on site by {stations}, where it was." if stations else ""
+    said = f"{', '.join(parts)}. {share}".strip()
+    return _labelled("Forecast", f"{said} {measured}".strip())
 
 
 def _feeds_differ(alert: Alert, clock: SiteClock) -> str:

@@ -78,6 +78,8 @@ class Facts:
     cover_gust_limit_mps: float | None = None
     sources: tuple[str, ...] = ()
     """Which forecast: "hourly forecast A"."""
+    gauges: tuple[str, ...] = ()
+    """Stations on site that measured some of the past"""
     issued_at: datetime | None = None
     credit: tuple[str, ...] = ()
     next_word_at: datetime | None = None

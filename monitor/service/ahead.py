@@ -95,7 +95,7 @@ def _looked(
         log=[entry for entry in log if entry.at <= now],
         state=WatchState(),
         now=now,
-        source=runs.source(show, now, sights),
+        source=sky.source(show, now, sights),
         closed=sky.warned.closed(show, now),
     )
     alerts = [change.alert for change in found.changes]

@@ -86,7 +86,7 @@ class Cycle:
             log=[entry for entry in log if entry.at <= now],
             state=before,
             now=now,
-            source=sky.runs.source(show, now, sights),
+            source=sky.source(show, now, sights),
             closed=sky.warned.closed(show, now),
         )
         lately = sky.forecast_between(show, to_epoch(now) - DRY_S, to_epoch(now))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from monitor.feeds.crew_rain import at_least, crew_weather
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
+    from monitor.alerts.lifecycle import Source
+    from monitor.alerts.losses import FeedSight
     from monitor.domain import LogEntry, Show, Weather
 
 
@@ -57,6 +59,11 @@ class Sky:
     def forecast_between(self, show: Show, start_s: float, end_s: float) -> Weather:
         """What the feeds alone had for a span that is over, to hold a gauge against."""
         return as_it_was(self.runs.of_site(show), start_s, end_s, terrain=show.site.terrain)
+
+    def source(self, show: Show, now: datetime, sights: Sequence[FeedSight]) -> Source:
+        """What messages say the weather is from."""
+        source = self.runs.source(show, now, sights)
+        return replace(source, gauges=tuple(w.source for w in self.gauges.measured(show)))
 
     def ahead(self, show: Show, now: datetime) -> Weather | None:
         """What is to come; no drier than what the crew says of this moment."""

@@ -106,3 +106,25 @@ def test_few_forecasts_are_counted_and_get_no_percentage(members, agreeing, says
 
 def test_many_forecasts_get_their_chance():
     assert words.chance(21, 0.6, 5) == "6 in 10 chance (60 %)."
+
+
+def test_what_was_measured_is_no_forecast_that_says_so():
+    spent = replace(
+        TOWERS,
+        action="inspect",
+        start_by=None,
+        do_by=None,
+        facts=replace(FACTS, sources=("a, read 12:00",), issued_at=None, gauges=("mast",)),
+    )
+    text = message(spent, NOW).text
+    assert (
+        "Forecast: a, read 12:00, issue time not given. "
+        "The past measured on site by mast, where it was."
+    ) in text
+    assert "says so" not in text
+
+
+def test_of_several_feeds_each_says_its_own_time():
+    facts = replace(FACTS, sources=("a, read 12:00", "b, issued 11:00"), issued_at=None)
+    text = message(replace(TOWERS, facts=facts), NOW).text
+    assert "Forecast: a, read 12:00, b, issued 11:00. " in text
