@@ -13,7 +13,7 @@ from monitor.domain import Fixture, Part
 from monitor.exposure.rig import PARTS
 from monitor.exposure.tracks import Group
 from monitor.report.material import Material
-from monitor.units import to_moment
+from monitor.units import SECONDS_PER_HOUR, to_moment
 
 Band = Literal["over", "half", "within", "no-limit", "not-out"]
 BANDS: tuple[Band, ...] = ("over", "half", "within", "no-limit", "not-out")
@@ -147,7 +147,7 @@ def _line(material: Material, g: int, fixtures: tuple[Fixture, ...], fed: Counte
         dusty_h=float(exposure.dusty_hours[0, g]),
         covered_h=float(exposure.covered_hours[0, g]),
         unknown_h=unknown_h(material, g),
-        out_h=float(exposure.hours_out[g]),
+        out_h=out_h(material, g),
         cover_off_at=moment(exposure.blown_s[0, g]),
         cares=_cares(material, g, used, total, limited=not unlimited),
         notes=_notes(group, fixtures, fed),
@@ -228,9 +228,18 @@ def used_now(material: Material, g: int) -> float:
     return float(exposure.part_used[0, :, g].max())
 
 
+def out_h(material: Material, g: int) -> float:
+    """Hours of the period that it was out, those that no weather is known of too."""
+    start, end = material.period
+    spans = material.exposure.groups[g].track.segments
+    seconds = sum(max(0.0, min(s.end_s, end) - max(s.start_s, start)) for s in spans)
+    return max(seconds / SECONDS_PER_HOUR, float(material.exposure.hours_out[g]))
+
+
 def unknown_h(material: Material, g: int) -> float:
-    """Hours out in which what it took is not known."""
-    lost = float(material.exposure.unknown_hours[0, g])
+    """Hours out in which what it took is not known, gaps in the weather included."""
+    gaps = out_h(material, g) - float(material.exposure.hours_out[g])
+    lost = float(material.exposure.unknown_hours[0, g]) + gaps
     return lost if lost >= _ROUNDING_H else 0.0
 
 

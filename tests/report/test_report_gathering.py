@@ -190,3 +190,14 @@ def test_credit_of_the_data_stands_in_the_report(db):
     made = material_from(db, folder(), after(1))
     assert made.credits == ("Data by Somebody, CC BY 4.0",)
     assert "Data by Somebody, CC BY 4.0" in Page(page(made)).said
+
+
+def test_hours_out_in_a_gap_are_out_and_not_known(db, tmp_path):
+    # Out for six hours from NOON; the weather of the first two and of the fifth is known.
+    received(db, weather([0.0, 0.0]), after(2))
+    received(db, weather([1.0], start=after(4)), after(5))
+    made = material_from(db, folder(), after(6))
+    write_report(tmp_path / "out", made)
+    (row,) = read_csv(tmp_path / "out" / "fixtures.csv")
+    assert (float(row["hours_out"]), float(row["unknown_hours"])) == (6.0, 3.0)
+    assert "3.0 h are not known" in Page(page(made)).said
