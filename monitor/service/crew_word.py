@@ -1,7 +1,8 @@
 """What the crew says, kept: log entries and answers to alerts.
 
 The command line and the server both call this, so that one set of rules holds. Each word
-may carry an id that its sender made; the same word under the same id is kept once.
+may carry an id that its sender made; the same word under the same id is kept once, also
+where it comes again by the token that took the place of a withdrawn one.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from monitor.show.nearest import suggestion
 from monitor.store.database import immediate
 from monitor.store.history import alerts_as_they_stand, recall, record_log, remember
 from monitor.store.records import to_json
+from monitor.store.tokens import holders
 from monitor.units import iso_utc
 
 if TYPE_CHECKING:
@@ -68,7 +70,7 @@ def keep_log(
     BadInputError : with every fault in it, or because its id stands for another word
     """
     with immediate(db):
-        if _known(db, word_id, "log", said):
+        if _known(db, word_id, sender, "log", said):
             return Kept(is_new=False)
         said = replace(said, by=said.by or sender)
         entries = entries_of(said, show, alerts_as_they_stand(db), now, spelt)
@@ -94,7 +96,7 @@ def keep_answer(
     BadInputError : no such alert, or no work that could be done; or another word of this id
     """
     with immediate(db):
-        if _known(db, word_id, "answer", [alert_id, answer, by]):
+        if _known(db, word_id, sender, "answer", [alert_id, answer, by]):
             return Kept(is_new=False)
         by = by or sender
         alerts = alerts_as_they_stand(db)
@@ -128,31 +130,38 @@ def _note_answer(db: Database, alert_id: str, latest: Mapping[str, str | None]) 
     remember(db, key, {**latest, "earlier": earlier})
 
 
-def _known(db: Database, word_id: str | None, kind: str, word: object) -> bool:
+def _known(db: Database, word_id: str | None, sender: str | None, kind: str, word: object) -> bool:
     """Whether this very word was kept under its id before; from now on it is.
 
     The word as sent is compared, not what was made of it: an alert that has changed since,
-    or the moment of receipt, must not make another word of one that is sent again.
+    or the moment of receipt, must not make another word of one that is sent again. Two
+    senders who happen on one id are told: the word of the second would be lost unheard.
     """
     if word_id is None:
         return False
     key = f"word/{word_id}"
     digest = hashlib.sha256(to_json([kind, word]).encode("ascii")).hexdigest()
-    before = recall(db, key)
+    before: Any = recall(db, key)
     if before is None:
-        remember(db, key, digest)
+        remember(db, key, {"digest": digest, "sender": sender})
         return False
-    if before == digest:
-        return True
-    raise BadInputError(
-        [
-            Problem(
-                "id-used",
-                f"The id {word_id} already stands for something else that was sent.",
-                "Make a new id for each thing said; the old one only to send the same again.",
-                key="id",
-            )
-        ]
+    if before["digest"] != digest:
+        raise BadInputError([_used(word_id, "something else that was sent")])
+    if before["sender"] != sender and _may_write(db, before["sender"]):
+        raise BadInputError([_used(word_id, f"what {before['sender']} sent")])
+    return True
+
+
+def _may_write(db: Database, sender: str | None) -> bool:
+    return any(h.name == sender and h.withdrawn_at is None for h in holders(db))
+
+
+def _used(word_id: str, by: str) -> Problem:
+    return Problem(
+        "id-used",
+        f"The id {word_id} already stands for {by}.",
+        "Make a new id for each thing said; the old one only to send the same again.",
+        key="id",
     )
 
 

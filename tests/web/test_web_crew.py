@@ -10,7 +10,7 @@ from web_site import bearer, now, raise_alert
 
 from monitor.store.chain import verify
 from monitor.store.history import log_entries, recall, stored_log
-from monitor.store.tokens import make_token
+from monitor.store.tokens import holders, make_token, withdraw_token
 
 LOG, ANSWERS = "/api/v1/log", "/api/v1/answers"
 
@@ -56,11 +56,30 @@ def test_the_same_id_for_something_else_is_a_conflict(site):
     assert len(entries(site)) == 1
 
 
-def test_sent_again_under_another_token_it_is_known(site):
+def test_two_senders_of_one_id_are_told_and_neither_is_lost_unheard(site):
+    raise_alert(site)
+    for path, said in (
+        (LOG, {"id": "00000001", "entry": "covered", "position": "wash"}),
+        (ANSWERS, {"id": "00000002", "alert": "wash-1", "answer": "doing"}),
+    ):
+        assert site.post(path, said).status_code == 201
+        with site.db() as db:
+            other = make_token(db, f"tablet{said['id']}", now())
+        refused = site.post(path, said, headers=bearer(other))
+        assert refused.status_code == 409
+        (problem,) = refused.json()["problems"]
+        assert (problem["code"], problem["key"]) == ("id-used", "id")
+        afresh = site.post(path, {**said, "id": f"1{said['id']}"}, headers=bearer(other))
+        assert afresh.status_code == 201
+
+
+def test_sent_again_under_the_token_that_took_its_place_it_is_known(site):
     # a phone whose token was replaced while it had no network
     one = word(entry="covered", position="wash")
     site.post(LOG, one)
     with site.db() as db:
+        (first,) = holders(db)
+        withdraw_token(db, first.name, now())
         other = make_token(db, "phone-2", now())
     again = site.post(LOG, one, headers=bearer(other))
     assert (again.status_code, again.json()["known"]) == (200, True)
