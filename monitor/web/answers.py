@@ -24,6 +24,9 @@ BODY_BYTES = 64 * 1024
 
 PROBLEM_JSON = "application/problem+json"
 
+_MOST_TOLD = 100
+"""Of one request; its answer must not grow to many times its size."""
+
 _AGAIN_S = 5
 """When to try again after the database was busy or the disk full [s]."""
 
@@ -117,7 +120,7 @@ def _bad_input(fault: BadInputError) -> Response:
         if count == 1
         else (f"Nothing was kept: {count} things are wrong.")
     )
-    return _problem(status, detail, fault.problems)
+    return _problem(status, detail, fault.problems[:_MOST_TOLD])
 
 
 def _http(fault: HTTPException) -> Response:

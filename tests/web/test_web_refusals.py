@@ -144,6 +144,16 @@ def test_another_type_than_json(site, path, kind):
     check_problem(site.post(path, data=b"{}", headers=headers), 415)
 
 
+def test_the_answer_to_a_body_full_of_faults_stays_small(site):
+    body = {f"k{i}": 1 for i in range(5000)}
+    answer = site.post("/api/v1/log", body)
+    refused = check_problem(answer, 422)
+    # the body itself has 59 kB
+    assert len(answer.content) < 64 * 1024
+    assert refused["detail"] == "Nothing was kept: 5003 things are wrong."
+    assert 1 < len(refused["problems"]) <= 100
+
+
 def test_a_type_with_its_charset_is_that_type(site):
     headers = {"Content-Type": "Application/JSON; charset=utf-8"}
     assert site.post("/api/v1/log", data=b"{}", headers=headers).status_code == 422
