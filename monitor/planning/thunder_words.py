@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from monitor.planning.official import OfficialWarning
 
 _ANYWHERE = (
-    r"(?<!non)(?<!non[- ])thunder",  # English; "non-thunderstorm winds" are none
-    "lightning",
+    r"(?<!non)(?<!non[- ])thunder(?! bay\b)",  # English; "non-thunderstorm winds" are none,
+    r"lightning(?! ridge\b)",  # and some towns are called after it
     "gewitter",  # German, with all that is joined to it
     "blitzschlag",
     "onweer",  # Dutch
@@ -28,25 +28,42 @@ _ANYWHERE = (
     "ukkos",  # Finnish
     "ukkon",
     "zivatar",  # Hungarian
+    "villám(?!árv)",  # "villámárvíz" is a flash flood
     "tornado",
     "雷",  # Chinese, Japanese
     "뇌우",  # Korean
     "낙뢰",
+    "ฟ้าคะนอง",  # Thai
+    "رعد",  # Arabic
+    "רעמים",  # Hebrew
+    "गरज",  # Hindi
+    "वज्रपात",
 )
 _AT_A_WORDS_BEGINNING = (
+    r"t-?storms?\b",
+    r"tstms?\b",
+    r"blitz(?!eis|flut)",  # German
+    r"lyn(?:et)?\b",  # Danish, Norwegian
+    r"salam(?:oin|at\b|a\b|anisku)",  # Finnish; Salamanca is none
     "åsk",  # Swedish; "Alaska" is none
     "orage",  # French; "storage" is none
     "foudre",
+    r"éclairs?\b",
     "temporale",  # Italian; a Spanish "temporal" is a gale
     "temporali",
     "fulmin",
-    r"tormentas?\b(?! de (?:nieve|arena|polvo|hielo))(?! (?:tropical|invernal))",  # Spanish
+    # Spanish
+    r"tormentas?\b(?! (?:de (?:nieve|arena|polvo|hielo)|tropical|invernal|solar|geomagn))",
+    r"rayos\b(?! (?:uv|ultra|sol))",
     "trovoada",  # Portuguese
     "tronad",  # Catalan
-    "burz",  # Polish
-    "bouř",  # Czech
-    "búrk",  # Slovak
-    "búrok",
+    r"burz(?!\w* (?:śnie|piask|pył|magn))",  # Polish
+    "piorun",
+    "wyładowania atmosferyczne",
+    r"(?<!sněhová )(?<!sněhové )(?<!písečná )bouř",  # Czech
+    r"blesk(?:y|u|ů|em|ov)?\b",  # and Slovak; "blesková povodeň" is a flash flood
+    r"(?<!snehová )(?<!snehové )búrk",  # Slovak
+    r"(?<!snehových )búrok",
     "neviht",  # Slovene
     "grmljavin",  # Croatian, Serbian, Bosnian
     "грмљав",
@@ -54,10 +71,14 @@ _AT_A_WORDS_BEGINNING = (
     r"гроз(?:а|ы|у|ой|ою|ах|ами|ов|и\b)",  # Russian, Ukrainian; "грозит" only threatens
     "καταιγίδ",  # Greek
     "καταιγιδ",
+    "κεραυν",
     "äike",  # Estonian
     "pērkon",  # Latvian
     "perkūnij",  # Lithuanian
+    r"молни(?:я|и|й|ю|ей|ям|ями|ях)\b",
+    "блискав",
     "descărcări electrice",  # Romanian
+    "fulger",
     "oraj",
     "gök gürültü",  # Turkish
     "yıldırım",
@@ -67,6 +88,9 @@ _AT_A_WORDS_BEGINNING = (
     "toirneach",  # Irish
 )
 _WORDS = re.compile("|".join((*_ANYWHERE, *(rf"\b{word}" for word in _AT_A_WORDS_BEGINNING))))
+
+_HEADLINES = ("nwsheadline", "eventawarenessname")
+"""Parameters in which services say what it is about, where the headline is one of form."""
 
 _CODES = {("same", "svr"), ("same", "sva"), ("same", "tor"), ("same", "toa")}
 """Severe thunderstorm and tornado, warning and watch, in the SAME list of event codes."""
@@ -80,10 +104,12 @@ _SURE = ("observed", "likely")
 def is_thunder(warning: OfficialWarning, more_words: Iterable[str] = ()) -> bool:
     """Whether it warns of thunder, lightning or a tornado.
 
-    Looked for in event and headline, in every language of the message, and in the event
+    Looked for in event and headlines, in every language of the message, and in the event
     codes. Not in the description, which also says what is not expected.
     """
-    said = _folded("\n".join((warning.event, warning.headline, *warning.elsewhere_named)))
+    headlines = (value for name, value in warning.parameters if name.lower() in _HEADLINES)
+    named = (warning.event, warning.headline, *warning.elsewhere_named, *headlines)
+    said = _folded("\n".join(named))
     if _WORDS.search(said) or any(_folded(word) in said for word in more_words if word.strip()):
         return True
     if any((name.lower(), value.lower()) in _CODES for name, value in warning.event_codes):

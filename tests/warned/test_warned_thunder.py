@@ -48,6 +48,28 @@ OF_THUNDER = [
     "YILDIRIM",
     "大雨雷電警報",
     "낙뢰",
+    "Svært mye lyn",
+    "Lyn og torden",
+    "Lynet slår ned",
+    "TSTM WIND",
+    "Severe T-storms",
+    "Starke Blitze",
+    "Salamointi",
+    "Villámlás",
+    "Rayos",
+    "Éclairs",
+    "Blesky",
+    "Pioruny",
+    "Wyładowania atmosferyczne",
+    "Κεραυνοί",
+    "Молнии",
+    "Блискавки",
+    "Fulgere",
+    "พายุฝนฟ้าคะนอง",
+    "عواصف رعدية",
+    "סופות רעמים",
+    "गरज के साथ बारिश",
+    "Thunderstorms near Thunder Bay",
 ]
 
 NOT_OF_THUNDER = [
@@ -64,6 +86,20 @@ NOT_OF_THUNDER = [
     "Дождь грозит наводнением",
     "Sturmwarnung",
     "Courage",
+    "Snow squall warning for Thunder Bay",
+    "Wind warning: Lightning Ridge",
+    "Villámárvíz",
+    "Blesková povodeň",
+    "Blitzeis",
+    "Sněhová bouře",
+    "Snehová búrka",
+    "Burza śnieżna",
+    "Burze piaskowe",
+    "Tormenta solar",
+    "Rayos UV",
+    "Flynn",
+    "Vientos, Salamanca",
+    "Lynx",
     "Snow",
     "",
 ]
@@ -95,6 +131,14 @@ def test_event_codes_and_awareness_types_count():
     assert not is_thunder(warning(**plain, event_codes=(("SAME", "FFW"),)))
     assert is_thunder(warning(**plain, parameters=(("awareness_type", "3; Thunderstorm"),)))
     assert not is_thunder(warning(**plain, parameters=(("awareness_type", "13; Storm"),)))
+
+
+def test_a_headline_kept_in_a_parameter_counts():
+    strong = "A STRONG THUNDERSTORM WILL AFFECT THE MEADOWS THROUGH 1 PM"
+    plain = {"event": "Special Weather Statement", "headline": "Special Weather Statement"}
+    assert is_thunder(warning(**plain, parameters=(("NWSheadline", strong),)))
+    assert is_thunder(warning(**plain, parameters=(("eventAwarenessName", "Mye lyn"),)))
+    assert not is_thunder(warning(**plain, parameters=(("hazardNote", strong),)))
 
 
 def test_words_of_the_show_are_added():
