@@ -19,6 +19,9 @@ from monitor.planning.official import OfficialWarning
 
 UNREAD_AFTER = timedelta(minutes=30)
 """A service that has not been read for so long, or for two polls, cannot be read."""
+_NO_ANSWER = "nothing has come from it since."
+_NOT_ASKED_POLLS = 3
+"""After so many polls without any word of it, it is no longer asked as it should be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,11 +43,15 @@ class ServiceSight:
 
 def cannot_be_read(sight: ServiceSight, now: datetime) -> bool:
     """Whether people have to look at the service themselves."""
-    if not sight.asked or sight.failing is None:
+    if not sight.asked:
         return False
     if sight.read_at is None:
-        return sight.faulty
+        return sight.failing is not None and sight.faulty
     since = now - sight.read_at
+    if sight.failing is None:
+        # It answered well then. Whatever has kept it from being asked since, its silence is
+        # not taken for an answer.
+        return since > max(UNREAD_AFTER, _NOT_ASKED_POLLS * sight.poll)
     # A clock that was put back tells nothing on how long it has been.
     return since > max(UNREAD_AFTER, 2 * sight.poll) or since < -UNREAD_AFTER
 
@@ -56,7 +63,8 @@ def unread_found(sights: Sequence[ServiceSight], show: Show, now: datetime) -> F
         return None
     clock = SiteClock.named(show.site.timezone.key, now)
     said = [
-        f"{one_line(s.service)} {_since(s, clock)}: {one_line(s.failing or '')}" for s in unread
+        f"{one_line(s.service)} {_since(s, clock)}: {one_line(s.failing or _NO_ANSWER)}"
+        for s in unread
     ]
     where = ", ".join(f"{one_line(s.service)} ({s.host})" for s in unread)
     extra = [f"Look yourself at {where}", "What was in force when last read stays in force here"]

@@ -55,7 +55,8 @@ def official(
     """
     said = [_grades(warning), times(warning, zone)]
     if not warning.has_end:
-        said.append("It gives no end: taken to hold for 24 h from its sending.")
+        start = "beginning" if warning.expires is not None else "sending"
+        said.append(f"It gives no end: taken to hold for 24 h from its {start}.")
     if warning.place:
         said.append(f"Area: {_cut(warning.place)}.")
     if not placed:

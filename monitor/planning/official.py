@@ -93,16 +93,29 @@ class OfficialWarning:
         """When it is over: the end of the event, else of the message, else a day after sending.
 
         A message that expires before its event ends was to be followed by another; while
-        that one is missing the first holds on.
+        that one is missing the first holds on. So does one that expires before what it warns
+        of has begun: for a day from there, as nothing tells when that is over.
         """
         if self.ends is not None and self.ends >= self.begins:
             return self.ends
+        if self._ends_unsaid:
+            return self.begins + USUAL_LIFE
         return self.expires or self.sent + USUAL_LIFE
+
+    @property
+    def _ends_unsaid(self) -> bool:
+        """Whether all the times it gives lie before an onset that it gives too.
+
+        One sent after its expiry says that it is over.
+        """
+        onset, expires = self.onset, self.expires
+        return onset is not None and expires is not None and self.sent < expires < onset
 
     @property
     def has_end(self) -> bool:
         """Whether the service itself says when it is over."""
-        return self.ends is not None or self.expires is not None
+        ends = self.ends is not None and self.ends >= self.begins
+        return ends or (self.expires is not None and not self._ends_unsaid)
 
     @property
     def place(self) -> str:

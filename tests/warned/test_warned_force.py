@@ -69,6 +69,17 @@ def test_without_an_end_for_a_day():
     assert in_force(said, SITE, OFFICE, h(24)) == ()
 
 
+def test_a_message_that_expires_before_its_event_begins_holds_on():
+    # renewed every few hours until the evening; then the line to the service breaks
+    said = [here(onset=h(6), expires=h(3))]
+    assert names_of(in_force(said, SITE, OFFICE, h(7))) == ["W1"]
+    assert hours(thunder_spans(said, SITE, OFFICE, h(4))) == [(6.0, 30.5)]
+    assert in_force(said, SITE, OFFICE, h(30)) == ()
+    # an end of the event is believed, and so is a word that all is over
+    assert in_force([here(onset=h(6), expires=h(3), ends=h(8))], SITE, OFFICE, h(8)) == ()
+    assert in_force([here(sent=h(1), onset=h(6), expires=h(1))], SITE, OFFICE, h(1)) == ()
+
+
 @pytest.mark.parametrize("status", ["Exercise", "Test", "System", "Draft", "TEST"])
 def test_what_is_not_meant_is_not_in_force(status):
     assert in_force([here(status=status)], SITE, OFFICE, h(1)) == ()

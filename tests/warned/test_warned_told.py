@@ -389,6 +389,15 @@ def test_services_that_are_read_or_not_asked_yet_are_no_trouble(show):
     assert unread_found([], show, h(2)) is None
 
 
+def test_a_service_that_answered_well_and_then_no_more_cannot_be_read(show):
+    well = sight(failing=None, faulty=False, read_at=h(0), poll=timedelta(minutes=20))
+    # an answer may be kept for two polls before it is asked for again
+    assert unread_found([well], show, h(0.99)) is None
+    found = unread_found([well], show, h(1.01))
+    assert found is not None
+    assert found.reason == "Office was last read in full at 13:00: nothing has come from it since."
+
+
 def test_lines_for_the_screen(show):
     assert whole_lines(here(), show, placed=False) == [
         (
