@@ -22,7 +22,7 @@ from monitor.feeds.cap_fields import Refused
 from monitor.feeds.cap_geojson import MOST_BYTES as MOST_FEATURES_BYTES
 from monitor.feeds.cap_geojson import read_geojson
 from monitor.feeds.cap_index import MOST_BYTES as MOST_INDEX_BYTES
-from monitor.feeds.cap_index import Listed, read_index
+from monitor.feeds.cap_index import Listed, read_index, why_not_followed, why_not_moved
 from monitor.feeds.exchange import Answer, Broken, Limits, exchange
 from monitor.feeds.line import Lines
 from monitor.feeds.request import APP, Asked, host_of
@@ -88,7 +88,9 @@ class _Asking:
     def ask(self, url: str, accepts: str, limits: Limits, conditions: dict[str, str]) -> Answer:
         about = f" {self.source.contact}" if self.source.contact else ""
         headers = {"User-Agent": f"{APP}/{__version__}{about}", "Accept": _ACCEPTS[accepts]}
-        return exchange(Asked(url, (), headers, ()), conditions, limits, lines=self.lines)
+        why = why_not_followed if accepts == "message" else why_not_moved
+        asked = Asked(url, (), headers, (), lambda there: why(there, self.source.url))
+        return exchange(asked, conditions, limits, lines=self.lines)
 
     @property
     def stopped(self) -> bool:

@@ -13,6 +13,7 @@ from urllib.parse import urljoin, urlsplit
 
 from monitor.feeds.cap import CAP_1_1, CAP_1_2, parsed, warnings_of
 from monitor.feeds.cap_fields import Refused, circle, distinct, moment, one_line, polygon
+from monitor.feeds.request import host_of
 from monitor.planning.official import WarnedArea
 
 if TYPE_CHECKING:
@@ -92,7 +93,8 @@ def why_not_followed(link: str, index: str) -> str:
 
     Only to the index's own host, or to a sister under the same name, and only over https; an
     index on this machine may lead to this machine. So no index can have addresses of the
-    site's own network asked.
+    site's own network asked. What a message's own server sends the request on to is held to
+    the same.
     """
     try:
         there, here = urlsplit(link), urlsplit(index)
@@ -105,6 +107,17 @@ def why_not_followed(link: str, index: str) -> str:
         return f"the index links to {host} without https"
     if host != own and (_is_number(host) or not _are_sisters(host, own)):
         return f"the index links to another host, {host}"
+    return ""
+
+
+def why_not_moved(address: str, index: str) -> str:
+    """Why an index is not read where its server says that it has moved; empty where it is.
+
+    It may move to another name, and never to a number or into the site's own network.
+    """
+    there, own = host_of(address), host_of(index)
+    if there != own and _is_number(there):
+        return f"to another host without a public name, {there}"
     return ""
 
 

@@ -196,6 +196,8 @@ def _answer(
                 )
             moved = moved or response.status_code in (301, 308)
             url, params = _followed(url, target, asked), []
+            if asked.why_not is not None and (why := asked.why_not(url)):
+                raise Broken("redirect", f"{asked.host} sends the request on: {why}.")
     raise Broken("redirect", f"{asked.host} sends the request on more than three times.")
 
 

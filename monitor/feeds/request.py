@@ -36,6 +36,8 @@ class Asked:
     params: tuple[tuple[str, str], ...]
     headers: dict[str, str]
     secrets: tuple[str, ...]
+    why_not: Callable[[str], str] | None = None
+    """Why an address that the server sends the request on to is not asked; empty: it is."""
 
     @property
     def host(self) -> str:

@@ -273,6 +273,25 @@ def test_an_index_that_moved(office, desk):
     assert made.in_force() == ["W1"]
 
 
+@pytest.mark.parametrize("there", ["localhost", "[::1]", "127.0.0.2"])
+def test_neither_index_nor_message_is_sent_on_into_the_sites_own_network(office, desk, there):
+    # names and numbers of this machine stand for a router's or a camera's
+    port = office.url.rpartition(":")[2]
+    inside = {"Location": f"http://{there}:{port}/inside"}
+    office.put("/index", atom(atom_entry("/w1")))
+    office.put("/w1", b"", status=302, headers=inside)
+    made = desk()
+    found = made.poll_one()
+    assert not found.ok
+    assert f"the index links to {there.strip('[]')} without https" in found.says
+    office.put("/index", b"", status=302, headers=inside)
+    made.later(minutes=30)
+    found = made.poll_one()
+    assert not found.ok
+    assert f"another host without a public name, {there.strip('[]')}" in found.says
+    assert office.asked["/inside"] == 0
+
+
 def test_the_geojson_form(office, desk):
     near = {"areaDesc": "Meadows", "references": [], "messageType": "Alert", "id": "N"}
     near |= {"sent": "2027-07-15T12:00:00+00:00", "expires": "2027-07-15T15:00:00+00:00"}
