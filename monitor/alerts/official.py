@@ -19,7 +19,7 @@ from monitor.alerts.words import one_line
 from monitor.domain import Alert, Facts, Official, Show, Stage
 from monitor.feeds.cap_area import concerns
 from monitor.feeds.cap_force import Listening, TakenBack, in_force, is_by_same, names
-from monitor.planning.official import OfficialWarning, Reference
+from monitor.planning.official import OfficialWarning, Reference, in_short, without_calls
 from monitor.planning.thunder_words import closes_work, is_thunder
 
 MOVED = timedelta(minutes=20)
@@ -160,7 +160,7 @@ class _Step:
         zone = self._show.site.timezone
         said = []
         if warning.event != told.event:
-            said.append(f"{one_line(warning.title)} instead of {one_line(told.event)}")
+            said.append(f"{one_line(warning.title)} instead of {in_short(told.event)}")
         if warning.severity.lower() != told.severity.lower():
             said.append(f"severity {warning.severity.lower()} instead of {told.severity.lower()}")
         for word, new, old in (
@@ -235,7 +235,7 @@ class _Step:
         for warning in loose[:_MOST_QUOTED]:
             paragraphs += quoted(warning)
         named = [
-            f"{one_line(w.title)}: {one_line(w.place) or 'no area given'}, "
+            f"{one_line(w.title)}: {without_calls(one_line(w.place)) or 'no area given'}, "
             f"until {dated(w.until, zone)}."
             for w in loose[:_MOST_NAMED]
         ]

@@ -15,7 +15,7 @@ from monitor.alerts.losses import Found
 from monitor.alerts.official_words import NO_PROMISE, dated, quoted
 from monitor.alerts.words import one_line
 from monitor.domain import Show
-from monitor.planning.official import OfficialWarning
+from monitor.planning.official import LONGEST_HEADLINE, OfficialWarning, in_short
 
 UNREAD_AFTER = timedelta(minutes=30)
 """A service that has not been read for so long, or for two polls, cannot be read."""
@@ -93,7 +93,7 @@ def short_line(warning: OfficialWarning, show: Show, *, placed: bool) -> str:
     """One warning in a line: for the on-watch message and lists."""
     zone = show.site.timezone
     place = "" if placed else " Its area is not known here: it may concern the site."
-    said = one_line(warning.headline or warning.title)
+    said = in_short(warning.headline or warning.title, LONGEST_HEADLINE)
     return (
         f'Official warning by {one_line(warning.service)}: "{said}", from '
         f"{dated(warning.begins, zone)} to {dated(warning.until, zone)}.{place}"

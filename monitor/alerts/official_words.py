@@ -6,12 +6,12 @@ and so may hold words that are otherwise never ours to use. Pure.
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING
 
 from monitor.alerts.clock import DAYS, MONTHS, SiteClock
 from monitor.alerts.words import one_line, sentence
 from monitor.domain import Official
+from monitor.planning.official import in_short, without_calls
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -39,9 +39,6 @@ CLOSES_NOT = (
 
 _LONGEST_PLACE = 600
 
-CALLS = re.compile(r"\b(?:go|stand by|all clear)\b", re.IGNORECASE)
-"""Cue calls and rescue calls on the same radios: not even quoted in a radio line."""
-
 
 def official(
     warning: OfficialWarning, zone: ZoneInfo, *, placed: bool, thunder: bool, closes: bool
@@ -58,7 +55,7 @@ def official(
         start = "beginning" if warning.expires is not None else "sending"
         said.append(f"It gives no end: taken to hold for 24 h from its {start}.")
     if warning.place:
-        said.append(f"Area: {_cut(warning.place)}.")
+        said.append(f"Area: {_cut(without_calls(warning.place))}.")
     if not placed:
         said.append(UNPLACED)
     elif thunder:
@@ -81,13 +78,15 @@ def _cut(place: str) -> str:
 
 
 def quoted(warning: OfficialWarning) -> tuple[str, ...]:
-    """Headline, description and instruction as they were sent."""
-    return tuple(t for t in (warning.headline, warning.description, warning.instruction) if t)
+    """Headline, description and instruction as they were sent; the event where it had to be cut."""
+    event = "" if in_short(warning.event) == warning.event else warning.event
+    said = (event, warning.headline, warning.description, warning.instruction)
+    return tuple(t for t in said if t)
 
 
 def times(warning: OfficialWarning, zone: ZoneInfo) -> str:
     """`By NAME, sent Thu 17 Jun 14:57 PDT. From ... to ..., site time.`"""
-    sender = warning.sender_name or warning.sender
+    sender = in_short(warning.sender_name or warning.sender)
     by = f"{warning.service}" + (f" ({sender})" if sender and sender != warning.service else "")
     return (
         f"By {by}, sent {dated(warning.sent, zone)}. In force from {dated(warning.begins, zone)} "

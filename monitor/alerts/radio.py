@@ -10,8 +10,9 @@ from __future__ import annotations
 import unicodedata
 from typing import TYPE_CHECKING
 
-from monitor.alerts import official_words, words
+from monitor.alerts import words
 from monitor.alerts.troubles import called
+from monitor.planning.official import CALLS, LEFT_OUT
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -176,9 +177,9 @@ def _official(alert: Alert, said: Official, where: str, more: str) -> str:
         tail = ". Look at them yourself."
         return fit("OFFICIAL WARNINGS NOT READ at ", where, tail, last=more)
     event, by = plain(said.event), plain(said.service)
-    if official_words.CALLS.search(event) or not any(c.isalnum() for c in event):
+    if LEFT_OUT in said.event or CALLS.search(event) or not any(c.isalnum() for c in event):
         event = "read it in the mail"
-    if official_words.CALLS.search(more):
+    if CALLS.search(more):
         more = ""
     head = "OFFICIAL WARNING ENDED at " if ended else "OFFICIAL WARNING at "
     by = f" ({shorten(by, LONGEST_CUT_OFF)})" if by else ""

@@ -5,6 +5,7 @@ Field names follow the Common Alerting Protocol (OASIS CAP 1.2), whichever form 
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -12,6 +13,29 @@ from monitor.units import iso_utc
 
 USUAL_LIFE = timedelta(hours=24)
 """How long a warning without any end holds (our own judgement; said with it)."""
+
+
+CALLS = re.compile(r"\b(?:go|stand by|all clear)\b", re.IGNORECASE)
+"""Cue calls and rescue calls on the same radios: they stand only where a service is quoted."""
+LEFT_OUT = "[...]"
+_LONGEST_TITLE = 80
+LONGEST_HEADLINE = 200
+
+
+def without_calls(text: str) -> str:
+    """What a service says, as it may stand in a sentence of ours."""
+    return CALLS.sub(LEFT_OUT, text)
+
+
+def in_short(title: str, longest: int = _LONGEST_TITLE) -> str:
+    """A title as it may stand in a sentence of ours: without calls, and cut where it is long.
+
+    A stop must not end where nobody reads any more.
+    """
+    said = without_calls(" ".join(title.split()))
+    if len(said) <= longest:
+        return said
+    return (said[:longest].rpartition(" ")[0] or said[:longest]) + "..."
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,8 +148,8 @@ class OfficialWarning:
 
     @property
     def title(self) -> str:
-        """What it is about, in its own words."""
-        return self.event or self.headline or "warning"
+        """What it is about, in its own words as far as they may stand in a sentence of ours."""
+        return in_short(self.event or self.headline or "warning")
 
 
 def message_key(sender: str, identifier: str, sent: datetime) -> str:

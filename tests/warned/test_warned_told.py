@@ -8,15 +8,15 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from warned_samples import NOON, section, show_with_warnings, warning
+from warned_samples import NOON, SITE, section, show_with_warnings, warning
 
 from monitor.alerts import wording
 from monitor.alerts.official import OfficialState, advance_official
-from monitor.alerts.official_reading import ServiceSight, unread_found, whole_lines
+from monitor.alerts.official_reading import ServiceSight, short_line, unread_found, whole_lines
 from monitor.alerts.official_words import NO_PROMISE, UNPLACED
 from monitor.feeds.cap_area import SiteArea
 from monitor.feeds.cap_fields import polygon
-from monitor.feeds.cap_force import Listening
+from monitor.feeds.cap_force import Listening, thunder_spans
 from monitor.planning.official import Reference, WarnedArea
 from monitor.store.records import from_json, to_json
 
@@ -127,6 +127,29 @@ def test_words_that_are_calls_stand_only_where_the_service_is_quoted(show):
         said = wording.message(alert, alert.at)
         ours = "\n".join(line for line in said.text.split("\n") if not line.startswith(">"))
         assert not CALLS.search(ours + said.subject + said.radio)
+
+
+def test_calls_and_endless_names_of_the_service_stay_in_its_quotation(show):
+    event = "Storm, all clear " + "and more " * 1000
+    odd = {"event": event.strip(), "sender_name": "Go Office", "headline": "Stand by"}
+    areas = (replace(HERE[0], description="Go Road"),)
+    life = Life(show)
+    alerts = life.at(0.5, here(**odd, areas=areas))
+    alerts += life.at(1, here(**odd, areas=areas, severity="Severe"))
+    alerts += life.at(5)
+    (alert, *_) = alerts
+    assert alert.facts.official.event.startswith("Storm, [...] and more")
+    assert f"> {event.strip()}\n" in wording.message(alert, h(0.5)).text
+    for alert in alerts:
+        said = wording.message(alert, alert.at)
+        ours = [line for line in said.text.split("\n") if not line.startswith(">")]
+        assert not CALLS.search("\n".join((*ours, said.subject, said.radio)))
+        assert len(ours[0]) < 200
+    short = short_line(here(**odd), show, placed=True)
+    assert not CALLS.search(short)
+    (span,) = thunder_spans([here(event="All clear thunder " * 90)], SITE, OFFICE, h(1))
+    assert not CALLS.search(span.says)
+    assert len(span.says) < 150
 
 
 def test_what_the_service_says_cannot_pass_for_ours(show):
