@@ -9,11 +9,12 @@ from datetime import datetime, timedelta
 from monitor.alerts.done import done_because, is_done, isolation_done
 from monitor.alerts.open_alert import PROTECTS, SITE, SPENT, Change, OpenAlert, Source, WatchState
 from monitor.alerts.stages import news, stage_following, stage_of
+from monitor.alerts.taken_back import as_told, is_unseen, thunder_stands, with_heard
 from monitor.domain import Alert, Facts, LogEntry, Show, Stage
 from monitor.planning.facts import fixture_names
 from monitor.planning.job import Job, Plan
 from monitor.planning.workable import Span
-from monitor.units import to_epoch, to_moment
+from monitor.units import to_moment
 
 __all__ = ["Change", "OpenAlert", "Source", "WatchState", "advance"]
 
@@ -68,6 +69,7 @@ class _Step:
         self._settled = set(state.settled)
         self._spent = [opened for opened in state.open if opened.family == SPENT]
         self._stopped: list[OpenAlert] = []
+        self._thundery = False
         self._stop_told = {
             o.alert.position for o in state.open if o.family != SITE and o.alert.stage == "stop"
         }
@@ -79,6 +81,8 @@ class _Step:
             if not isolation_done(job, self._log)
         }
         self._thunder()
+        # Also where no weather has it any more and the stop has not been lifted.
+        self._thundery = any(o.family == SITE for o in self._open)
         standing = [o for o in self._state.open if o.family not in (SITE, SPENT)]
         for opened in (*standing, *self._state.open):
             if opened.family != SITE and opened not in self._stopped and self._stops(opened):
@@ -135,7 +139,7 @@ class _Step:
         """
         last, plan = opened.alert, self._plan
         span = plan.blocked.get(last.position or "")
-        if plan.thunder is not None or all(self._done(opened, f) for f in last.fixtures):
+        if self._thundery or all(self._done(opened, f) for f in last.fixtures):
             return False
         if span is not None:
             if last.stage == "stop":
@@ -217,9 +221,16 @@ class _Step:
                 reason="",
                 facts=self._facts(site, span),
             )
-            self._tell(OpenAlert(SITE, alert), span.says or "thunder in this hour's weather")
+            self._tell(
+                self._thundering(OpenAlert(SITE, alert), span),
+                span.says or "thunder in this hour's weather",
+            )
+        elif opened is not None and span is not None:
+            self._open.append(self._thundering(opened, span))
         elif opened is not None and (
-            span is not None or self._plan.blind or not self._source.reliable
+            self._plan.blind
+            or not self._source.reliable
+            or thunder_stands(opened, self._plan, self._now)
         ):
             self._open.append(opened)
         elif opened is not None:
@@ -234,6 +245,17 @@ class _Step:
                 "warned of; people on site declare work outdoors and at height open again",
                 close=True,
             )
+
+    def _thundering(self, opened: OpenAlert, span: Span) -> OpenAlert:
+        """The stop with what would have to end before it may: who says so, and until when."""
+        facts = self._facts(opened.alert.facts, span)
+        return replace(
+            opened,
+            alert=replace(opened.alert, facts=facts),
+            heard=tuple(sorted({*opened.heard, *self._plan.thunder_heard})),
+            # An official warning ends by its own word, not by the forecast's.
+            said_at=self._now if span.says is None else opened.said_at,
+        )
 
     def _isolation_points(self) -> str | None:
         """Where power is cut for what is at stake now; for all of the rig where nothing is."""
@@ -284,7 +306,7 @@ class _Step:
         stage = stage_of(job, self._show, self._now)
         if job.family == "inspect" and job.blocked is not None and (job.facts.used or 0.0) >= 1.0:
             stage = "stop"  # wet gear that nobody may reach is said, not kept for later
-        if stage is None or (stage == "stop" and self._plan.thunder is not None):
+        if stage is None or self._thundery:
             return
         if stage == "stop":
             if job.position in self._stop_told:
@@ -296,12 +318,14 @@ class _Step:
             self._settled |= _care(job)
         alert = self._alert(job, self._new_id(job.position), stage)
         opened = OpenAlert(job.family, alert, job.action, under_cover=job.family == "covered")
-        self._tell(opened, job.reason)
+        self._tell(with_heard(opened, self._plan), job.reason)
 
     def _continue(self, opened: OpenAlert, job: Job | None) -> None:
         if job is None:
             self._vanished(opened)
             return
+        job = as_told(opened, job, self._plan, self._now)
+        opened = with_heard(opened, self._plan)
         last = opened.alert
         lost = self._lost(opened, job)
         if lost and not self._nobody_works(opened):
@@ -316,7 +340,7 @@ class _Step:
         opened = replace(opened, calm_runs=0, calm_since=None, calm_run="", action=job.action)
         stage = stage_following(last, job, self._show, self._now)
         wind_lost = last.stage == "stop" and not self._plan.wind_known
-        if stage is None or wind_lost or self._plan.thunder is not None:
+        if stage is None or wind_lost or self._thundery:
             self._open.append(opened)
             return
         new = self._alert(job, last.id, stage)
@@ -332,7 +356,7 @@ class _Step:
         else:
             if stage == "stop":
                 self._stop_told.add(job.position)
-            self._tell(replace(opened, alert=new), reason)
+            self._tell(with_heard(replace(opened, alert=new), self._plan), reason)
 
     # ---- an alert whose job is no longer in the plan
 
@@ -360,7 +384,7 @@ class _Step:
         self._calm(opened)
 
     def _nobody_works(self, opened: OpenAlert) -> bool:
-        return self._plan.thunder is not None or opened.alert.position in self._plan.blocked
+        return self._thundery or opened.alert.position in self._plan.blocked
 
     def _done(self, opened: OpenAlert, fixture: str) -> bool:
         return is_done(opened, fixture, self._plan, self._log)
@@ -418,8 +442,7 @@ class _Step:
     def _calm(self, opened: OpenAlert) -> None:
         """The forecast no longer asks for it: wait until runs and minutes agree."""
         alert, plan, spent = opened.alert, self._plan, opened.family == SPENT
-        unseen = alert.do_by is not None and to_epoch(alert.do_by) > plan.known_until_s
-        if plan.blind or (unseen and not spent):
+        if plan.blind or (not spent and is_unseen(opened, plan, self._now)):
             self._open.append(opened)
             return
         if spent and plan.rain_ahead.get(alert.position or ""):

@@ -28,6 +28,10 @@ class OpenAlert:
     calm_runs: int = 0
     calm_since: datetime | None = None
     calm_run: str = ""
+    heard: tuple[str, ...] = ()
+    """Feeds that said what comes until its done-by; of thunder, those that spoke of it"""
+    said_at: datetime | None = None
+    """When thunder was last said"""
 
 
 @dataclass(frozen=True, slots=True)

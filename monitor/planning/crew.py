@@ -13,6 +13,7 @@ from monitor.exposure.rig import Rig
 from monitor.exposure.steps import Steps
 from monitor.planning.care import care_jobs
 from monitor.planning.chance import at_risk, unknown_to_all
+from monitor.planning.heard import heard_until_s, known_until_s, thunder_heard
 from monitor.planning.job import Job, Plan
 from monitor.planning.needs import Needs
 from monitor.planning.present import Present, rows_by_group
@@ -92,7 +93,8 @@ def plan(
         jobs += [replace(job, blocked=span) for job in found]
         for job in found:
             turns |= _turns(job, shut, rig)
-    known_until_s = _known_until_s(steps, now_s)
+    unknown = unknown_to_all(steps.unknown, steps.weather.feed_of)
+    reached_s = known_until_s(steps.weather, unknown, now_s)
     notice_ends_s = now_s + policy.notice_hours * SECONDS_PER_HOUR
     reaches_s = float(steps.weather.ends[-1]) if len(steps.weather.ends) else now_s
     group_of = {i: int(ahead.group_of[rig.index_of[i]]) for i in asked if i in rig.index_of}
@@ -101,14 +103,16 @@ def plan(
         thunder=blocking(thunder, now_s),
         blocked=blocked,
         changes_s=tuple(sorted(t for t in turns if t > now_s)),
-        blind=known_until_s <= now_s or known_until_s < min(notice_ends_s, reaches_s),
-        known_until_s=known_until_s,
+        blind=reached_s <= now_s or reached_s < min(notice_ends_s, reaches_s),
+        known_until_s=reached_s,
         wind_known=known_gust_now(steps, rig.show.site, now_s),
         thunder_known=_thunder_known(steps, notice_ends_s),
         protected={i: g in present.covered or g not in present.out for i, g in group_of.items()},
         brought_in={i: g not in present.out for i, g in group_of.items()},
         spent={i: bool(present.used[g] >= 1.0) for i, g in group_of.items()},
         rain_ahead={p: _rain_ahead(rig, ahead, g, notice_ends_s) for p, g in groups_at.items()},
+        heard_until_s=heard_until_s(steps, now_s),
+        thunder_heard=thunder_heard(steps, now_s),
     )
 
 
@@ -128,18 +132,6 @@ def _turns(job: Job, closed: Sequence[Span], rig: Rig) -> set[float]:
         job.start_by_s - rig.show.policy.notice_hours * SECONDS_PER_HOUR,
         *(edge for span in closed for edge in (span.start_s, span.end_s)),
     }
-
-
-def _known_until_s(steps: Steps, now_s: float) -> float:
-    """End of the weather that is known from now on without a break."""
-    starts, ends = steps.weather.starts, steps.weather.ends
-    reached = now_s
-    unknown = unknown_to_all(steps.unknown, steps.weather.feed_of)
-    for i in range(len(starts)):
-        if unknown[i] or starts[i] > reached + 1.0:
-            break
-        reached = float(ends[i])
-    return reached
 
 
 def _rain_ahead(rig: Rig, ahead: Exposure, groups: Sequence[int], until_s: float) -> bool:

@@ -63,3 +63,7 @@ class Plan:
     """The same: its allowance is spent and no inspection has found it dry since."""
     rain_ahead: Mapping[str, bool]
     """By position: rain reaches something there within the notice."""
+    heard_until_s: Mapping[str, float] = field(default_factory=dict)
+    """By feed: what it says of the rain is known without a break until here."""
+    thunder_heard: tuple[str, ...] = ()
+    """Feeds that say of this moment whether it has thunder."""
