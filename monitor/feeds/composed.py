@@ -21,15 +21,20 @@ _RAIN, _WIND, _GUST, _FROM = (
 
 
 def composed(
-    runs: Sequence[Weather], rows: Table, owners: Owners, starts: Floats, ends: Floats
+    runs: Sequence[Weather],
+    derived: Sequence[Weather],
+    rows: Table,
+    owners: Owners,
+    span: tuple[Floats, Floats],
 ) -> Weather:
     """The weather of spots out of those who are believed in each.
 
     Parameters
     ----------
     runs, rows : every run, and the table of their steps
+    derived : the same runs, with the gusts that are derived where none was given
     owners : (…, spot) rows of the table
-    starts, ends : (spot,) [s]
+    span : starts and ends of the spots (spot,) [s]
     """
     members = _Members(runs, rows, owners)
     measured = _measured(runs, rows, owners)
@@ -55,11 +60,14 @@ def composed(
     # A forecast's gust below the measured mean is no gust: it is derived from what was measured.
     under = is_known[_WIND] & ~is_known[_GUST] & (values[_GUST] < measured[_WIND])
     values[_GUST] = np.where(under, np.nan, values[_GUST])
+    missing = is_known[_WIND] & np.isnan(values[_GUST]) & (shares > 0.0)
+    own_gust = _rates(derived, rows, owners.values[_WIND], VALUES[_GUST])
+    values[_GUST] = np.where(missing, own_gust, values[_GUST])
     own = _hours(runs, rows, owners)
     hours = np.where(alone, own, members.hours)
     forecast = np.broadcast_to(~alone, hours.shape).copy()
-    values[_RAIN] *= ends - starts
-    return _weather(runs, owners, members, (starts, ends), values, shares, forecast, hours)
+    values[_RAIN] *= span[1] - span[0]
+    return _weather(runs, owners, members, span, values, shares, forecast, hours)
 
 
 class _Members:

@@ -29,6 +29,17 @@ class Table(NamedTuple):
     """Which step of that run"""
 
 
+class Turn(NamedTuple):
+    """What decides which of two rows has the last word (row,)."""
+
+    came: Floats
+    """When its run was known here [s]"""
+    ends: Floats
+    """Of its step as issued [s]"""
+    rain: Floats
+    """1 where it knows the rain, else 0"""
+
+
 class Owners(NamedTuple):
     """Which row of a table is believed in every spot between two edges; -1 none."""
 
@@ -100,6 +111,23 @@ def lay(owner: Index, order: Index, rows: Table, edges: Floats) -> None:
     count = np.searchsorted(edges, rows.ends[order]) - first
     within = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
     owner[np.repeat(first, count) + within] = np.repeat(order, count)
+
+
+def lay_in_turn(owner: Index, order: Index, rows: Table, edges: Floats, of: Turn) -> None:
+    """As `lay`, but a step that had begun when it came leaves alone what was over by then.
+
+    It says one thing of all its length, however much of that was past: of the part that an
+    earlier step had told and ended, the earlier one has had the last word.
+    """
+    begun = np.flatnonzero(rows.starts[order] < of.came[order])
+    lay(owner, order[: begun[0]] if len(begun) else order, rows, edges)
+    for at, following in zip(begun, [*begun[1:], len(order)], strict=False):
+        row = order[at]
+        first, last = np.searchsorted(edges, (rows.starts[row], rows.ends[row]))
+        there = owner[first:last]
+        over = (there >= 0) & (of.ends[there] < of.came[row]) & (of.rain[there] >= of.rain[row])
+        owner[first:last] = np.where(over, there, row)
+        lay(owner, order[at + 1 : following], rows, edges)
 
 
 def merged(owners: Index, edges: Floats) -> tuple[Index, Floats, Floats]:

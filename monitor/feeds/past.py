@@ -14,7 +14,7 @@ import numpy as np
 
 from monitor.domain import WEATHER_VALUES
 from monitor.feeds.composed import composed
-from monitor.feeds.laid import Owners, Table, known_at, lay, merged, table
+from monitor.feeds.laid import Owners, Table, Turn, known_at, lay, lay_in_turn, merged, table
 from monitor.feeds.side_by_side import still_to_come
 from monitor.feeds.winds import one_wind
 
@@ -63,12 +63,12 @@ def as_it_was(
     their share to the others. A floor lifts a forecast that says less rain, and counts alone
     where nothing else is said; a measurement stands as it is.
     """
-    runs = one_wind(runs, terrain)
+    derived, runs = one_wind(runs, terrain), one_wind(runs, terrain, derive=False)
     rows = table(runs, [_wanted(run, start_s, end_s) for run in runs], start_s, end_s)
     edges = np.unique(np.concatenate([rows.starts, rows.ends, [start_s]]))
     owners = _owners(runs, rows, edges, prefer, floor_sources)
     kept, starts, ends = merged(owners.all, edges)
-    return composed(runs, rows, owners.take(kept), starts, ends)
+    return composed(runs, derived, rows, owners.take(kept), (starts, ends))
 
 
 def _wanted(run: Weather, start_s: float, end_s: float) -> Bools:
@@ -101,12 +101,13 @@ def _owners(
         lay(owner, measured[known[measured] > 0], rows, edges)
     lay(owners.floor, order[floor[order]], rows, edges)
     rain = _of_rows(rows, [_says(run, "rain_mm") for run in runs])
+    turn = Turn(came, _of_rows(rows, [run.ends for run in runs]), rain)
     # A step of a feed without rain data covers none that has.
     order = np.lexsort((came, rain))
     source = np.array([feeds.index(r.source) if r.source in feeds else -1 for r in runs], dtype=int)
     for number, owner in enumerate(owners.feeds):
         mine = forecast & ~floor & (source[rows.run] == number)
-        lay(owner, order[mine[order]], rows, edges)
+        lay_in_turn(owner, order[mine[order]], rows, edges, turn)
     owners.believe_what_was_measured()
     return owners
 

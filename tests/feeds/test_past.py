@@ -98,6 +98,35 @@ def test_a_later_run_never_rewrites_what_was_over():
     assert was([first, second], 0, 2).rain_mm.tolist() == [[1, 2]]
 
 
+def test_a_later_run_in_longer_steps_leaves_the_hours_that_were_over():
+    # known at 5.5, a step of 6 h with 60 mm: hours 0 to 4 were over, and only the sixth, which
+    # was running, is told anew: 60 / 6 = 10 mm
+    first = run([1, 2, 0, 0, 4, 5], known_h=0.0)
+    second = run([60], known_h=5.5, step_h=6.0)
+    for runs in ([first, second], [second, first]):
+        past = was(runs, 0, 6)
+        assert past.rain_mm.tolist() == [[1, 2, 0, 0, 4, 10]]
+        assert past.whole_hours.tolist() == [1, 1, 1, 1, 1, 6]
+
+
+def test_a_long_step_still_tells_what_nobody_told_before():
+    # the hours 0 to 1 and 2 to 3 were told; 1 to 2 was not, nor was 3 to 6
+    first, other = run([1], known_h=-1.0), run([3], known_h=0.0, start_h=2)
+    late = run([12], known_h=5.0, step_h=6.0)
+    past = was([late, other, first], 0, 6)
+    assert hours_of(past) == [(0, 1), (1, 2), (2, 3), (3, 6)]
+    assert past.rain_mm.tolist() == [[1, 2, 3, 6]]
+    # a step that was told without its rain tells nothing
+    silent = run([np.nan, np.nan], known_h=0.0)
+    assert was([silent, late], 0, 6).rain_mm.tolist() == [[12]]
+
+
+def test_a_long_step_covers_what_was_not_over_when_it_came():
+    # both of 6 h and running: the last word before the end counts for the whole step
+    first, second = run([6], known_h=0.0, step_h=6.0), run([60], known_h=5.0, step_h=6.0)
+    assert was([first, second], 0, 6).rain_mm.tolist() == [[60]]
+
+
 def test_what_was_measured_comes_before_any_forecast():
     forecast = run([1, 2, 3], known_h=0.5)
     record = run([4], start_h=1, known_h=9.0, source="record", forecast=False)

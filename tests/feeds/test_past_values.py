@@ -14,7 +14,9 @@ from monitor.domain import WEATHER_VALUES
 from monitor.feeds.past import still_to_come, without_overtaken
 
 NAN = float("nan")
-RAIN, WIND, FROM = (WEATHER_VALUES.index(name) for name in ("rain_mm", "wind_mps", "wind_from_deg"))
+RAIN, WIND, GUST, FROM = map(
+    WEATHER_VALUES.index, ("rain_mm", "wind_mps", "gust_mps", "wind_from_deg")
+)
 
 
 def gauge(rain, source="deck", known_h=9.0, **more):
@@ -73,6 +75,24 @@ def test_a_forecast_gust_below_the_measured_mean_is_none():
     np.testing.assert_array_equal(past.gust_mps, [[NAN, 9.0]])
     past = whole([forecast, gauge([NAN, NAN], wind=[[12.0, 5.0]])], 0, 2)
     np.testing.assert_array_equal(past.gust_mps, [[NAN, 9.0]])
+
+
+def test_a_gust_that_a_local_gauge_did_not_measure_is_the_forecasts():
+    # with winds of two kinds too: a gust derived from the gauge's 3 m/s is no measurement
+    local = gauge([NAN, 2], wind=3.0, wind_basis="local")
+    past = whole([run([1, 1], known_h=0.0), local], 0, 2, terrain="III")
+    assert past.gust_mps.tolist() == [[9, 9]]
+    assert past.measured[WIND].all()
+    assert not past.measured[GUST].any()
+
+
+def test_where_nobody_has_a_gust_it_is_derived_over_the_gauges_own_ground():
+    # 3 sqrt(1 + 7 / ln(10 / 0.3)) = 3 sqrt(1 + 7 / 3.50656) = 5.19291
+    local = gauge([2, NAN], wind=3.0, wind_basis="local")
+    blank = replace(run([1, 1], known_h=0.0), gust_mps=np.full((1, 2), NAN))
+    past = whole([blank, local], 0, 2, terrain="III")
+    assert past.gust_mps.tolist() == [[pytest.approx(5.19291, abs=1e-5)] * 2]
+    assert not past.measured[GUST].any()
 
 
 def test_the_forecasts_mean_wind_drives_measured_rain():
