@@ -25,7 +25,10 @@ if TYPE_CHECKING:
 ONE_TIP_MM = 0.3
 """A tipping bucket tips at 0.2 to 0.3 mm (from memory)."""
 COMPANY_S = 3 * SECONDS_PER_HOUR
-"""J: a tip with no other so near is alone; one tip in this time is 0.1 mm/h, hardly wet."""
+"""J: a tip with another so near is not alone."""
+DRIZZLE_MM_H = 0.05
+"""Nor is one that the next follows within the time it takes to fill at this rate, from which on
+a forecast's hour counts as wet: 4 h for 0.2 mm, 6 h for 0.3. Steady drizzle tips no faster."""
 
 _KNOWN_SHARE = 0.5
 """J: a mean stands for a step of which at least this share was heard of."""
@@ -51,10 +54,10 @@ def measured(readings: Sequence[Reading], gauge: Gauge, zone: tzinfo) -> Weather
     Notes
     -----
     Rain: `counters.growth_steps` and `counters.period_steps`; counters that reset differently
-    are never differenced with each other. A lone tip (up to 0.3 mm with no other rain within
-    three hours) is no rain and no dryness: its step is not known, so the forecast decides on
-    it, and it cannot raise an alert by itself. The next tip within three hours makes both
-    count.
+    are never differenced with each other. A lone tip (up to 0.3 mm with no other rain near) is
+    no rain and no dryness: its step is not known, so the forecast decides on it, and it cannot
+    raise an alert by itself. The next tip within three hours, or so soon that the two are
+    drizzle of 0.05 mm/h, makes both count.
 
     Wind and temperature are means over the step of what was heard in it, the gust its
     greatest, direction that of the mean vector. A reading speaks for the time since the one
@@ -116,8 +119,11 @@ def _rain(said: Heard, zone: tzinfo, told: list[str]) -> list[Span]:
 def _lone(starts: Floats, ends: Floats, rain: Floats) -> Bools:
     """Where a step holds one tip, and no other rain is near."""
     wet = np.flatnonzero(rain > 0)
-    apart = np.concatenate([[np.inf], starts[wet[1:]] - ends[wet[:-1]], [np.inf]])
-    alone = (apart[:-1] >= COMPANY_S) & (apart[1:] >= COMPANY_S)
+    apart = starts[wet[1:]] - ends[wet[:-1]]
+    smaller = np.minimum(np.minimum(rain[wet[1:]], rain[wet[:-1]]), ONE_TIP_MM)
+    fills = smaller / DRIZZLE_MM_H * SECONDS_PER_HOUR
+    near = apart < np.maximum(COMPANY_S, fills)
+    alone = ~(np.append(False, near) | np.append(near, False))
     lone = np.zeros(len(rain), dtype=np.bool_)
     lone[wet[alone & (rain[wet] <= ONE_TIP_MM + _ROUND)]] = True
     return lone

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from gauge_samples import LONDON, MAST, at, count, counts, rain
 
 from monitor.domain import Gauge, Reading
@@ -238,13 +239,30 @@ def test_the_next_tip_makes_both_count():
     assert [mm for *_, mm in rain(readings)] == [0.2, 0.0, 0.2]
 
 
-def test_three_hours_apart_tips_are_alone():
-    # the first ends at minute 5, the second begins at 185: 180 minutes
-    assert [mm for *_, mm in rain(counts((0, 5.0), (5, 5.2), (185, 5.2), (190, 5.4)))] == [
-        None,
-        0.0,
-        None,
-    ]
+def tips_apart(minutes, mm):
+    """Of two tips; the first ends at minute 5, the second begins so much later."""
+    later = 5 + minutes
+    steps = rain(counts((0, 5.0), (5, 5 + mm), (later, 5 + mm), (later + 5, 5 + 2 * mm)))
+    return [mm for *_, mm in steps]
+
+
+def test_tips_are_alone_where_the_rain_between_them_is_no_drizzle():
+    # 0.2 mm fills in 4 h at 0.05 mm/h, 0.254 mm in 304.8 min, 0.3 mm in 6 h
+    for minutes, mm in ((240, 0.2), (305, 0.254), (360, 0.3)):
+        assert tips_apart(minutes, mm) == [None, 0.0, None]
+        assert tips_apart(minutes - 1, mm) == [pytest.approx(mm), 0.0, pytest.approx(mm)]
+
+
+def test_the_smallest_tips_keep_each_other_company_for_three_hours():
+    # 0.1 mm would fill in 2 h at that rate
+    assert tips_apart(180, 0.1) == [None, 0.0, None]
+    assert tips_apart(179, 0.1) == [pytest.approx(0.1), 0.0, pytest.approx(0.1)]
+
+
+def test_a_day_of_drizzle_is_measured():
+    # a tip of 0.2 mm every 186 minutes, 0.065 mm/h: 7 in 24 h are 1.4 mm
+    readings = counts(*((m, 5.0 + 0.2 * (m // 186)) for m in range(0, 1441, 5)))
+    assert sum(mm for *_, mm in rain(readings)) == pytest.approx(1.4)
 
 
 def test_more_than_a_tip_counts_at_once():
