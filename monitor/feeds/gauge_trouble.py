@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from monitor.feeds.heard import STUCK_S, heard
 from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_epoch
@@ -31,13 +31,21 @@ _SAID = {
 }
 
 
+class Trouble(NamedTuple):
+    """What is wrong with a station."""
+
+    says: str
+    counts_as_dry: bool = False
+    """Its word that no rain fell is doubted, and stands all the same: it is a measurement."""
+
+
 def gauge_trouble(
     readings: Sequence[Reading],
     gauge: Gauge,
     forecast_rain_mm: float | None,
     now: datetime,
-) -> str | None:
-    """What is wrong with a station now, in words; None where nothing is known to be.
+) -> Trouble | None:
+    """What is wrong with a station now; None where nothing is known to be.
 
     Parameters
     ----------
@@ -55,23 +63,24 @@ def gauge_trouble(
     now_s = to_epoch(now)
     said = heard([r for r in readings if to_epoch(r.at) >= now_s - _LOOKS_BACK_S], gauge)
     if not len(said.at):
-        return "nothing was ever heard of it" if not readings else "nothing heard for days"
+        return Trouble("nothing was ever heard of it" if not readings else "nothing heard for days")
     quiet = now_s - float(said.at[-1])
     if quiet > SILENT_AFTER * gauge.every_minutes * SECONDS_PER_MINUTE:
-        return f"nothing heard for {_long(quiet)}"
+        return Trouble(f"nothing heard for {_long(quiet)}")
     if said.repeats[-1]:
-        return "it has sent the same over and over for a day"
+        return Trouble("it has sent the same over and over for a day")
     stuck = [_SAID[name] for name, where in said.stuck.items() if where[-1]]
     if stuck:
-        return f"its {' and '.join(stuck)} did not move to the last digit for a day"
+        return Trouble(f"its {' and '.join(stuck)} did not move to the last digit for a day")
     if forecast_rain_mm is not None and forecast_rain_mm >= DRY_FROM_MM:
         late = [r for r in said.readings if to_epoch(r.at) >= now_s - DRY_S]
         if _measured_none(late, now_s):
-            return (
+            return Trouble(
                 f"it measured no rain in {DRY_S / SECONDS_PER_HOUR:g} h for which the forecasts"
-                f" had {forecast_rain_mm:.1f} mm"
+                f" had {forecast_rain_mm:.1f} mm",
+                counts_as_dry=True,
             )
-    return "its battery is low" if said.readings[-1].battery_ok is False else None
+    return Trouble("its battery is low") if said.readings[-1].battery_ok is False else None
 
 
 def _measured_none(late: Sequence[Reading], now_s: float) -> bool:

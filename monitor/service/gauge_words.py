@@ -30,6 +30,15 @@ _KNOWN_SHARE = 0.5
 _TOLD_KEY = "gauge-troubles"
 _DRY_MM_H = 0.1
 """J: what a forecast has below this nobody on site would call rain."""
+_NOT_MEASURED = (
+    "What it does not measure is not taken as dry: there the forecast counts",
+    "Look at it: power, link, a blocked funnel. If it rains on site, tell the monitor",
+)
+_COUNTS_AS_DRY = (
+    "Its word counts: that time is taken as dry, whatever the forecasts had or the crew says",
+    "Look at it: a blocked funnel, a bucket that hangs",
+    "If it did rain, take it out of show.toml: then the forecast counts, for that time too",
+)
 
 
 def gauge_found(
@@ -45,14 +54,8 @@ def gauge_found(
     trouble = gauge_trouble(readings, gauge, rain_until(forecast, now, DRY_S), now)
     if trouble is None:
         return None
-    return Found(
-        "notice",
-        f"Gauge {gauge.station}: {trouble}",
-        (
-            "What it does not measure is not taken as dry: there the forecast counts",
-            "Look at it: power, link, a blocked funnel. If it rains on site, tell the monitor",
-        ),
-    )
+    lines = _COUNTS_AS_DRY if trouble.counts_as_dry else _NOT_MEASURED
+    return Found("notice", f"Gauge {gauge.station}: {trouble.says}", lines)
 
 
 def tell_gauges(

@@ -24,6 +24,13 @@ from monitor.show import read_show
 from monitor.store.database import immediate, open_database
 from monitor.store.readings import add_reading, readings_after
 
+
+def trouble(*given):
+    """What is wrong, in words."""
+    found = gauge_trouble(*given)
+    return None if found is None else found.says
+
+
 GAUGES = '\n[[gauges]]\nstation = "mast"\nfile = "mast.csv"\n[[gauges]]\nstation = "roof"\n'
 
 
@@ -219,11 +226,11 @@ def test_what_is_settled_stays_as_it_was(monkeypatch, db, show):
 
 def test_silent_after_three_of_its_intervals():
     readings = counts((-30, 1.0), (-15, 1.0))
-    assert gauge_trouble(readings, MAST, None, NOON) is None
-    assert gauge_trouble(readings, MAST, None, at(0.1)) == "nothing heard for 15 min"
-    assert gauge_trouble(readings, MAST, None, at(600)) == "nothing heard for 10 h"
-    assert gauge_trouble([], MAST, None, NOON) == "nothing was ever heard of it"
-    assert gauge_trouble(readings, MAST, None, at(7000)) == "nothing heard for days"
+    assert trouble(readings, MAST, None, NOON) is None
+    assert trouble(readings, MAST, None, at(0.1)) == "nothing heard for 15 min"
+    assert trouble(readings, MAST, None, at(600)) == "nothing heard for 10 h"
+    assert trouble([], MAST, None, NOON) == "nothing was ever heard of it"
+    assert trouble(readings, MAST, None, at(7000)) == "nothing heard for days"
 
 
 def every_ten(minutes, **values):
@@ -235,34 +242,32 @@ def every_ten(minutes, **values):
 
 def test_stuck():
     moving = every_ten(1500, temp_c=lambda m: m % 70, wind_mps=lambda m: 4.2)
-    assert gauge_trouble(moving, MAST, None, NOON) == (
+    assert trouble(moving, MAST, None, NOON) == (
         "its wind did not move to the last digit for a day"
     )
     still = every_ten(1500, temp_c=lambda m: 9.0, wind_mps=lambda m: 4.2)
-    assert "same over and over" in gauge_trouble(still, MAST, None, NOON)
-    assert gauge_trouble(every_ten(1400, temp_c=lambda m: 9.0), MAST, None, NOON) is None
+    assert "same over and over" in trouble(still, MAST, None, NOON)
+    assert trouble(every_ten(1400, temp_c=lambda m: 9.0), MAST, None, NOON) is None
 
 
 def test_dry_where_rain_is_forecast():
     dry = every_ten(180, rain_total_mm=lambda m: 4.0)
-    assert gauge_trouble(dry, MAST, 1.9, NOON) is None
-    assert gauge_trouble(dry, MAST, None, NOON) is None
-    assert gauge_trouble(dry, MAST, 2.0, NOON) == (
+    assert trouble(dry, MAST, 1.9, NOON) is None
+    assert trouble(dry, MAST, None, NOON) is None
+    assert trouble(dry, MAST, 2.0, NOON) == (
         "it measured no rain in 3 h for which the forecasts had 2.0 mm"
     )
     wet = every_ten(180, rain_total_mm=lambda m: 4.0 + (m > -60))
-    assert gauge_trouble(wet, MAST, 9.0, NOON) is None
+    assert trouble(wet, MAST, 9.0, NOON) is None
     amounts = every_ten(180, rain_mm=lambda m: 0.0, period_s=lambda m: 600.0)
-    assert gauge_trouble(amounts, MAST, 9.0, NOON) is not None
+    assert trouble(amounts, MAST, 9.0, NOON) is not None
     # heard of for less than half of the time, or without a rain gauge: nothing to hold against it
-    assert gauge_trouble(dry[-8:], MAST, 9.0, NOON) is None
-    assert gauge_trouble(every_ten(180, temp_c=lambda m: m % 70), MAST, 9.0, NOON) is None
+    assert trouble(dry[-8:], MAST, 9.0, NOON) is None
+    assert trouble(every_ten(180, temp_c=lambda m: m % 70), MAST, 9.0, NOON) is None
 
 
 def test_a_low_battery():
-    assert gauge_trouble([count(0, 1.0, battery_ok=False)], MAST, None, NOON) == (
-        "its battery is low"
-    )
+    assert trouble([count(0, 1.0, battery_ok=False)], MAST, None, NOON) == ("its battery is low")
 
 
 def test_rain_of_the_last_hours_by_parts_of_steps():
@@ -288,6 +293,27 @@ def test_rain_of_the_last_hours_by_members():
     # by shares step by step: the first is the second member's alone, (4 / 2) + 6
     shared = replace(two, shares=np.array([[0.0, 1.0], [1.0, 0.0]]))
     assert rain_until(shared, NOON, 3 * 3600) == pytest.approx(8.0)
+
+
+def test_a_gauge_whose_dryness_is_doubted_still_counts_and_that_is_said(db, show):
+    show = replace(show, gauges=(MAST,))
+    for minutes in range(-180, 1, 5):
+        keep(db, count(minutes, 1.0))
+    kept = kept_of(db)
+    rain = measured(counts((-180, 1.0), (0, 10.0)), MAST, UTC)
+    rain = replace(rain, source="feed", forecast=np.ones(1, dtype=bool))
+    (message,) = tell_gauges(db, show, kept, rain, NOON)
+    assert "no rain in 3 h for which the forecasts had 9.0 mm" in message.text
+    assert "that time is taken as dry" in message.text
+    assert "not taken as dry" not in message.text
+    # as it says: dry while the gauge is there, though the crew saw rain; not without it
+    seen = crew_weather((Spell(at(-30).timestamp(), NOON.timestamp(), 2.5),))
+    span = at(-180).timestamp(), NOON.timestamp()
+    for shown, fell in ((show, 0.0), (replace(show, gauges=()), 9.0)):
+        past = as_it_was(
+            [rain, seen, *kept.measured(shown)], *span, terrain="II", floor_sources=("crew",)
+        )
+        assert past.rain_mm.sum() == pytest.approx(fell)
 
 
 def test_a_silent_gauge_is_told_once_and_its_return(db, show):
