@@ -17,6 +17,7 @@ from urllib3.exceptions import (
     HTTPError,
     NameResolutionError,
     NewConnectionError,
+    ProtocolError,
     ReadTimeoutError,
 )
 
@@ -263,9 +264,15 @@ _FAULTS: tuple[tuple[tuple[type[Exception], ...], Fault, str], ...] = (
         "request",
         "The request to {} cannot be made with these settings.",
     ),
+    (
+        # A connection came about, and what came over it is no answer, or no whole one.
+        (requests.exceptions.ChunkedEncodingError, ProtocolError),
+        "cut",
+        "The answer of {} broke off.",
+    ),
     ((requests.ConnectionError,), "refused", "{} could not be reached."),
     (
-        (requests.exceptions.ChunkedEncodingError, HTTPError, OSError),
+        (HTTPError, OSError),
         "cut",
         "The answer of {} broke off.",
     ),

@@ -154,6 +154,12 @@ def due(memory: Mapping[str, Any], now: datetime) -> bool:
     return at is None or at <= now or at - now > _TOO_FAR
 
 
+def is_patient(memory: Mapping[str, Any], now: datetime) -> bool:
+    """Whether the server has asked to be left alone until later than this."""
+    until = kept_moment(memory.get("throttled_until"))
+    return until is not None and timedelta(0) < until - now <= _TOO_FAR
+
+
 def turned_down(fetched: Fetched, sheet: Sheet, detail: str, *, jitter: float = 0.0) -> Fetched:
     """The same fetch after its body could not be used: a failure like any other.
 
@@ -323,7 +329,7 @@ def _failed(asking: _Asking, judged: Verdict, host: str, answer: Answer | None =
     least = CONFIG_FAULT_S if judged.kind == "config-fault" else back_off(failures)
     next_try_at = asking.next_try(at, max(stated or 0.0, least))
     memory["next_try_at"] = next_try_at.isoformat()
-    if judged.kind == "throttled":
+    if judged.kind == "throttled" or stated:
         memory["throttled_until"] = memory["next_try_at"]
     return Fetched(
         judged.kind,

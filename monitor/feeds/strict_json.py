@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import json
 import math
+from collections import Counter
 from typing import Any, NoReturn
+
+_MOST_DIGITS = 4000
+"""Beyond this the language itself refuses, in words for its own people."""
 
 
 def parse_json(body: bytes) -> Any:
@@ -14,6 +18,7 @@ def parse_json(body: bytes) -> Any:
             body.decode("utf-8-sig"),
             parse_constant=_no_constant,
             parse_float=_finite,
+            parse_int=_whole,
             object_pairs_hook=_once,
         )
     except UnicodeDecodeError:
@@ -35,10 +40,15 @@ def _finite(text: str) -> float:
     return value
 
 
+def _whole(text: str) -> int:
+    if len(text) > _MOST_DIGITS:
+        raise ValueError(f"the number {text[:20]} is too large")
+    return int(text)
+
+
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) != len(pairs):
-        keys = [key for key, _ in pairs]
-        twice = next(key for key in keys if keys.count(key) > 1)
+        twice, _ = Counter(key for key, _ in pairs).most_common(1)[0]
         raise ValueError(f"the key {twice[:40]!r} stands twice")
     return found

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from monitor.alerts.clock import SiteClock
 from monitor.domain import BadInputError, DryspellError
 from monitor.feeds.decode import Rejected, decode
-from monitor.feeds.fetch import Fetched, due, fetch, turned_down
+from monitor.feeds.fetch import Fetched, due, fetch, is_patient, turned_down
 from monitor.feeds.notices import not_told_today
 from monitor.feeds.place import place_told
 from monitor.feeds.record import read_record
@@ -73,19 +73,19 @@ class Asking:
 def is_due(db: Database, asking: Asking, source: str, feed: Feed, *, retry: bool) -> bool:
     """Whether a feed is to be asked now.
 
-    One that failed is asked with `retry`; one whose settings have changed at once, unless
-    its server has asked for patience.
+    One that failed is asked with `retry`, one whose settings have changed at once, neither
+    where its server has asked for patience.
     """
     memory = recall(db, memory_key(source)) or {}
     now = asking.now()
     if due(memory, now):
         return True
+    if is_patient(memory, now):
+        return False
     word = last_word(db, source)
     if retry and word is not None and not word.ok:
         return True
-    changed = memory.get("asked_as") not in (None, _asked_as(asking, feed))
-    patience = kept_moment(memory.get("throttled_until"))
-    return changed and (patience is None or patience <= now)
+    return memory.get("asked_as") not in (None, _asked_as(asking, feed))
 
 
 def ask_one(

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor.domain import BadInputError
+from monitor.feeds.fetch import is_patient
 from monitor.feeds.line import Lines
 from monitor.feeds.request import server_of
 from monitor.feeds.sheet import find_sheet
@@ -26,6 +27,7 @@ from monitor.store.history import recall, remember
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import datetime
 
     from sqlite_utils import Database
 
@@ -48,6 +50,9 @@ MOST_AT_ONCE = 4
 _END_S = 1.0
 """How long an end waits for what it has cut off; a name server cannot be cut [s]."""
 
+_UNKEPT_S = 300.0
+"""How long a feed rests when nothing could be kept of it [s]."""
+
 Named = tuple[str, "Feed"]
 
 
@@ -64,6 +69,8 @@ class Pollers:
         """By server."""
         self._done: list[Polled] = []
         self._broken: Exception | None = None
+        self._put_off: dict[str, float] = {}
+        """Sources whose next try could not be kept, until when [s]."""
 
     def round(
         self,
@@ -110,6 +117,8 @@ class Pollers:
         for source, feed in named(asking.show.feeds):
             if source in self._under_way or self._lines.cut_off:
                 continue
+            if time.monotonic() < self._put_off.get(source, 0.0):
+                continue
             if is_due(db, asking, source, feed, retry=retry):
                 server = _server(asking, source, feed)
                 with self._changed:
@@ -144,11 +153,16 @@ class Pollers:
                     return
                 asking, (source, feed), path = queue.popleft()
             polled = None
+            fault: Exception | None = None
             try:
                 polled = self._asked(asking, source, feed, path)
-            except Exception as fault:  # noqa: BLE001 - told by the next round, in its thread
-                self._broken = fault
+            except Exception as raised:  # noqa: BLE001 - told by the next round, in its thread
+                fault = raised
             with self._changed:
+                if fault is not None:
+                    # When to ask next could not be kept: a full disk is no reason to ask on.
+                    self._broken = fault
+                    self._put_off[source] = time.monotonic() + _UNKEPT_S
                 self._under_way.discard(source)
                 if polled is not None:
                     self._done.append(polled)
@@ -168,12 +182,16 @@ def poll_all(db: Database, asking: Asking, *, retry: bool = False) -> list[Polle
     return sorted(Pollers().round(db, asking, retry=retry), key=lambda p: order.index(p.source))
 
 
-def forget_next_tries(db: Database, feeds: Sequence[Feed]) -> None:
-    """Let every feed be asked now: after the clock was set, kept times mean nothing."""
+def forget_next_tries(db: Database, feeds: Sequence[Feed], now: datetime) -> None:
+    """Let every feed be asked now: after the clock was set, kept times mean nothing.
+
+    But a server that asked to be left alone is, until then by the new clock: a machine that
+    has slept wakes up with its clock set, and nothing has been forgiven meanwhile.
+    """
     with immediate(db):
         for source, _ in named(feeds):
             memory = recall(db, memory_key(source))
-            if memory is not None:
+            if memory is not None and not is_patient(memory, now):
                 remember(db, memory_key(source), {**memory, "next_try_at": None})
 
 

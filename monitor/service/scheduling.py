@@ -337,7 +337,7 @@ class _Service:
         try:
             with _opened(self._path) as db:
                 free_leases(db, self._clock())
-                forget_next_tries(db, self._watch.current.show.feeds)
+                forget_next_tries(db, self._watch.current.show.feeds, self._clock())
                 forget_next_warnings(db, self._watch.current.show)
         except DryspellError as fault:
             self._fault("polling", fault)

@@ -147,7 +147,7 @@ def test_after_the_clock_was_set_every_feed_is_asked(stage):
         made.poll()
         made.later(hours=-3)
         assert made.poll() == []
-        forget_next_tries(made.db, made.watch.current.show.feeds)
+        forget_next_tries(made.db, made.watch.current.show.feeds, made.now)
         assert len(made.poll()) == 1
         assert recall(made.db, memory_key("local-weather"))["next_try_at"]
 

@@ -121,7 +121,7 @@ def test_a_weather_server_that_dies_is_weather_lost_and_its_return_is_told(tmp_p
         sky.body = payload(now(), rain_in_h=31)
         with read_db(folder) as db:
             scheduling.forget_next_tries(
-                db, scheduling.FolderWatch(folder, ENVIRON).current.show.feeds
+                db, scheduling.FolderWatch(folder, ENVIRON).current.show.feeds, now()
             )
         with running(folder):
             wait_for(lambda: "Weather for Lower meadow is read again" in subjects(mailbox))
