@@ -40,7 +40,9 @@ def columns(
         sources = _of_equal_length(lists, len(stamps), name, part, told)
         if sources is None:
             continue
-        check_unit(answer, name, part)
+        # Of what is null throughout there is nothing to mistake, and its unit may be "undefined".
+        if any(value is not None for source in sources for each in source for value in each):
+            check_unit(answer, name, part)
         starts = None
         if part.cover == "interval" and sheet.time.start_path:
             starts = stamps_at(sheet.time.start_path)

@@ -22,9 +22,10 @@ def intervals(answer: Any, sheet: Sheet, told: list[str]) -> dict[Variable, Stat
         if not isinstance(items, list) or not items:
             absent(name, part, told)
             continue
-        check_unit(answer, name, part)
         value_path = part.value or sheet.shape.value
         values = [found(item, value_path) for item in items]
+        if any(value is not None for value in values):
+            check_unit(answer, name, part)
         check_units(
             (item for item, value in zip(items, values, strict=True) if value is not None),
             name,

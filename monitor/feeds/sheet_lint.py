@@ -8,6 +8,7 @@ from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
 from monitor.feeds.findings import Finding, path_findings
+from monitor.feeds.sheet_lint_values import values
 from monitor.feeds.sheet_lint_variables import percentiles, variable
 from monitor.feeds.sheet_parts import IssuedPart
 from monitor.feeds.template import BLANKS, DATES, template_fault
@@ -46,6 +47,7 @@ def findings(sheet: Sheet) -> Iterator[Finding]:
         yield from variable(name, var, sheet)
     yield from percentiles(sheet)
     yield from _members(sheet)
+    yield from values(sheet)
 
 
 def _request(sheet: Sheet) -> Iterator[Finding]:

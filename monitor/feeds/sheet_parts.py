@@ -40,6 +40,7 @@ CANONICAL: dict[Variable, tuple[str, float, float]] = {
 }
 
 _DURATION = re.compile(r"(\d+(?:\.\d+)?)\s*([smhd])")
+_LONGEST_S = 110 * 366 * 86400.0
 _SECONDS = {"s": 1.0, "m": 60.0, "h": 3600.0, "d": 86400.0}
 
 
@@ -47,7 +48,10 @@ def _duration(value: object) -> float:
     match = _DURATION.fullmatch(value.strip()) if isinstance(value, str) else None
     if match is None:
         raise ValueError("a duration is written like 90s, 10m, 8h or 7d")
-    return float(match[1]) * _SECONDS[match[2]]
+    seconds = float(match[1]) * _SECONDS[match[2]]
+    if seconds > _LONGEST_S:
+        raise ValueError("a duration is no longer than 110 years")
+    return seconds
 
 
 Duration = Annotated[float, BeforeValidator(_duration)]
@@ -80,7 +84,7 @@ class RequestPart(Part):
 
     kind: Literal["forecast", "archive"] = "forecast"
     """`archive`: asked for days that are past, by {from_date} and {to_date}."""
-    days: int = Field(default=10, ge=0)
+    days: int = Field(default=10, ge=0, le=366)
     """A forecast's {to_date} is this many days after the day of the request, {from_date}."""
     url: str
     params: dict[str, str | int | float] = {}
