@@ -10,7 +10,7 @@ import numpy as np
 from monitor.domain import Action, Cover, Facts, FeedSays, Fixture, Floats, Position, Wait
 from monitor.exposure.results import Exposure
 from monitor.exposure.rig import Rig
-from monitor.planning.chance import at_risk, chance, do_by_s, shown_probability
+from monitor.planning.chance import Reach, at_risk, chance, do_by_s, shown_probability
 from monitor.planning.facts import plain_facts, weather_facts
 from monitor.planning.job import Job
 from monitor.planning.present import Present
@@ -39,10 +39,9 @@ class Needs:
         self._covers_taken: dict[str, int] = {}
         steps = ahead.steps
         self._known = ~steps.unknown
-        self._known_until = np.where(self._known, steps.weather.ends, -np.inf).max(
-            axis=1, initial=-np.inf
+        self._reach = Reach.of(
+            steps.weather.starts, steps.weather.ends, self._known, steps.weather.feed_of
         )
-        """(member,) end of the last step of which each says enough"""
         for g in present.covered:
             self._take(rows.get(g, ()))
 
@@ -59,7 +58,7 @@ class Needs:
         for g in groups:
             if g in self._present.rain_alerts and self._present.used[g] < 1.0 and g in self._rows:
                 crossings = self._ahead.next_spent_s[:, g]
-                do_by = do_by_s(crossings, weather.weights, risk, self._known_until)
+                do_by = do_by_s(crossings, weather.weights, risk, self._reach)
                 if not np.isnan(do_by):
                     due[g] = do_by
         return due
@@ -193,7 +192,7 @@ class Needs:
             ahead.next_spent_s[:, worst],
             weather.weights,
             float(weather.ends[spell[1]]),
-            self._known_until,
+            self._reach,
         )
         closes = next((s for s in closed if s.start_s > self._now_s), None)
         steps = slice(spell[0], spell[1] + 1)
@@ -236,10 +235,10 @@ class Needs:
         feed_of, said = np.asarray(weather.feed_of), []
         for number, name in enumerate(weather.feeds or (weather.source,)):
             mine = feed_of == number
-            weights, reach = weather.weights[mine], self._known_until[mine]
+            weights, reach = weather.weights[mine], self._reach.take(mine)
             crossings = self._ahead.next_spent_s[mine]
             due = [do_by_s(crossings[:, g], weights / weights.sum(), risk, reach) for g in groups]
-            first, to = np.fmin.reduce(due), reach.max()
+            first, to = np.fmin.reduce(due), reach.until_s.max()
             said.append(
                 FeedSays(
                     name,

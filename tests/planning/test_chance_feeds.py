@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.planning.chance import at_risk, chance, chance_by, do_by_s, unknown_to_all
+from monitor.planning.chance import Reach, at_risk, chance, chance_by, do_by_s, unknown_to_all
 
 NAN = float("nan")
 HOUR = 3600.0
@@ -74,6 +74,57 @@ def test_what_was_crossed_before_the_end_stays_crossed():
     assert do_by_s(crossings, BESIDE, 0.5, until) == 5 * HOUR
     assert chance_by(crossings, BESIDE, 60 * HOUR, until) == pytest.approx(0.5)
     assert chance(crossings, BESIDE, 60 * HOUR, until)[1:] == (1, 21)
+
+
+def known(*rows):
+    """Who knows which hour, a row for each member: "##..#"; the first is a feed by itself."""
+    starts = np.arange(len(rows[0])) * HOUR
+    who = np.array([[c == "#" for c in row] for row in rows])
+    return Reach.of(starts, starts + HOUR, who, (0, *[1] * (len(rows) - 1)))
+
+
+def test_a_feed_says_nothing_where_it_has_a_hole():
+    # 8 of the twenty cross at 3.5 h: 0.2 of all, but the single one knows nothing from 2 to 5 h:
+    # 0.2 of the 0.5 that speak is 0.4. That it knows one hour more does not make it say no
+    crossings = one_and_twenty(NAN, *[3.5] * 8)
+    for single in ("##", "##...#", "##...########"):
+        reach = known(single.ljust(13, "."), *["#" * 13] * 20)
+        assert do_by_s(crossings, BESIDE, 0.25, reach) == 3.5 * HOUR
+        assert chance(crossings, BESIDE, 13 * HOUR, reach) == (pytest.approx(0.4), 8, 20)
+    # before and after its hole it is heard
+    for hour in (1.5, 9.5):
+        reach = known("##...########", *["#" * 13] * 20)
+        none = do_by_s(one_and_twenty(NAN, *[hour] * 8), BESIDE, 0.45, reach)
+        assert math.isnan(none)
+    late = one_and_twenty(NAN, *[9.5] * 8)
+    assert chance_by(late, BESIDE, 13 * HOUR, known("##...########", *["#" * 13] * 20)) == (
+        pytest.approx(0.2)
+    )
+
+
+def test_a_hole_that_all_have_is_nobodys_moment():
+    # 2 of twenty cross before it, 0.1; in it nobody says anything, after it 18 still say no
+    starts = np.arange(12) * HOUR
+    who = np.array([[c == "#" for c in "####..######"]] * 20)
+    reach = Reach.of(starts, starts + HOUR, who, (0,) * 20)
+    crossings = hours(1, 2, *[NAN] * 18)
+    assert math.isnan(do_by_s(crossings, np.full(20, 0.05), 0.25, reach))
+    assert chance_by(crossings, np.full(20, 0.05), 11 * HOUR, reach) == pytest.approx(0.1)
+
+
+def test_a_member_that_misses_an_hour_leaves_its_feed_its_voice():
+    # all of the twenty but one miss the hour from 4 to 5; 6 cross at 4.5 h: 0.15 of all, as ever
+    reach = known("#" * 12, "#" * 12, *["####.#######"] * 19)
+    crossings = one_and_twenty(NAN, *[4.5] * 6)
+    assert math.isnan(do_by_s(crossings, BESIDE, 0.16, reach))
+    assert do_by_s(crossings, BESIDE, 0.15, reach) == 4.5 * HOUR
+
+
+def test_a_feed_that_ends_where_the_other_has_a_hole_is_no_more_asked():
+    # 6 of the twenty cross at 2 h, 0.15 of all; the single one ends at 4 h: 0.3 of those who
+    # will speak again
+    reach = known("####........", *["####..######"] * 20)
+    assert do_by_s(one_and_twenty(NAN, *[2] * 6), BESIDE, 0.25, reach) == 4 * HOUR
 
 
 def test_two_of_three_say_so_by_the_number_that_decides():

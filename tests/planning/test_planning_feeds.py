@@ -197,3 +197,16 @@ def test_a_feed_that_falls_silent_puts_nothing_off(raw, quarter):
     before = min((j.do_by_s for j in spoke.jobs if j.do_by_s is not None), default=np.inf)
     after_it = min((j.do_by_s for j in fell_silent.jobs if j.do_by_s is not None), default=np.inf)
     assert after_it <= before
+
+
+def test_a_hole_in_one_feed_is_no_word_against_another():
+    # five of eleven cross in the quarter from 3 h: 0.4545 of a feed that weighs half, 0.227;
+    # the other knows nothing from 2 h on but for the very last quarter of an hour
+    wet, dry = shower(12, 1.0), [0.0] * 48
+    sure = feed([wet] * 5 + [dry] * 6, "b")
+    assert not found(feed([dry], "a"), sure).plan.jobs
+    hole = feed([[0.0] * 8 + [NAN] * 39 + [0.0]], "a")
+    made = job(hole, sure)
+    # 0.5 of 1 mm: in the middle of the quarter
+    assert since_noon_h(made.do_by_s) == pytest.approx(3.125)
+    assert (made.members, made.probability) == (11, 0.455)
