@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
 APP = "dryspell"
 
+_LEAST_MASKED = 8
+"""A shorter part of a key is no key, but perhaps a word of the sentence."""
+
 
 class Unaskable(Exception):  # noqa: N818 - the settings are at fault, not the program
     """The request cannot be made as the settings stand; `says` is for the operator."""
@@ -56,7 +59,9 @@ class Asked:
 
     def masked(self, text: str) -> str:
         """`text` with every form of a key taken out."""
-        for secret in self.secrets:
+        # Of "Bearer KEY" a server may say the key alone.
+        words = (w for s in self.secrets for w in s.split() if len(w) >= _LEAST_MASKED)
+        for secret in (*self.secrets, *words):
             for form in (secret, quote(secret, safe=""), quote(secret), quote_plus(secret)):
                 text = text.replace(form, "***")
         return text

@@ -102,6 +102,17 @@ def test_the_key_goes_where_the_sheet_says_and_nowhere_else():
 
 
 @responses.activate
+def test_the_key_inside_a_header_is_not_said_either():
+    responses.get(
+        "https://w.example/v1/forecast", status=401, json={"reason": "token s3cr3t-value: expired"}
+    )
+    sheet = own_sheet('[request]\nsecrets = { "header.Authorization" = "env:AUTH" }\n')
+    fetched = ask("https://w.example", sheet=sheet, secret=lambda _: "Bearer s3cr3t-value")
+    assert "token ***: expired" in fetched.says
+    assert "s3cr3t" not in repr(fetched)
+
+
+@responses.activate
 @pytest.mark.parametrize(
     "base_url",
     ["https://w.example", "https://w.example/", "https://w.example/v1/forecast"],
