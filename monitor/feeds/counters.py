@@ -24,7 +24,7 @@ DOUBTFUL_MM_H = 300.0
 """A counter that grew faster than this is not believed until the next reading bears it out."""
 WAVER_MM = 0.05
 """A counter that falls by no more than this has wavered, not begun anew."""
-LONGEST_DRY_S = 24 * SECONDS_PER_HOUR
+LONGEST_DRY_S = SECONDS_PER_HOUR
 """J: a counter that stood still while nothing was heard for longer says nothing: it may have
 had no power, and one that has none counts nothing."""
 JITTER = 0.25
@@ -58,7 +58,11 @@ class _Growth(NamedTuple):
 
 
 def growth_steps(
-    counts: Sequence[Count], resets: CounterResets, zone: tzinfo, told: list[str]
+    counts: Sequence[Count],
+    resets: CounterResets,
+    zone: tzinfo,
+    told: list[str],
+    longest_dry_s: float = LONGEST_DRY_S,
 ) -> list[Span]:
     """The rain between the readings of one counter.
 
@@ -67,6 +71,7 @@ def growth_steps(
     counts : of one counter, in order of time, no moment twice
     resets : when it begins anew of itself, on the calendar of `zone`
     told : gets a sentence for each reset, each reading that was left out, each gap
+    longest_dry_s : a stand-still over a longer silence is not known to be dry [s]
 
     Notes
     -----
@@ -83,7 +88,7 @@ def growth_steps(
       not, the one kept aside is left out for good and the next is held against the one before.
       A jump that was so, but is more than ever fell anywhere, is another counter: counting
       begins there, and what fell is not known;
-    - it stood still over more than 24 hours without a word: not known.
+    - it stood still over more than `longest_dry_s` without a word: not known.
     """
     spans: list[Span] = []
     base: Count | None = None
@@ -105,10 +110,10 @@ def growth_steps(
             continue
         if grown.why:
             told.append(f"{_z(count.at)}: {grown.why}")
-        if grown.mm == 0 and count.at - base.at > LONGEST_DRY_S:
+        if grown.mm == 0 and count.at - base.at > longest_dry_s:
             told.append(
-                f"{_z(count.at)}: the counter stood still over more than 24 hours without a word,"
-                " which says nothing"
+                f"{_z(count.at)}: the counter stood still over {(count.at - base.at) / 3600:.1f} h"
+                " without a word, which says nothing"
             )
         else:
             spans.append(Span(base.at, count.at, grown.mm))

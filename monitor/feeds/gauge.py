@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any, get_args
 import numpy as np
 
 from monitor.domain import WEATHER_VALUES, CounterResets, Weather
-from monitor.feeds.counters import Count, Span, beside, growth_steps, period_steps
+from monitor.feeds.counters import LONGEST_DRY_S, Count, Span, beside, growth_steps, period_steps
+from monitor.feeds.gauge_trouble import SILENT_AFTER
 from monitor.feeds.heard import AIR, heard
-from monitor.units import SECONDS_PER_HOUR
+from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -69,7 +70,7 @@ def measured(readings: Sequence[Reading], gauge: Gauge, zone: tzinfo) -> Weather
     """
     told: list[str] = []
     said = heard(readings, gauge)
-    spans = _rain(said, zone, told)
+    spans = _rain(said, gauge, zone, told)
     starts = np.array([span.start for span in spans], dtype=np.float64)
     ends = np.array([span.end for span in spans], dtype=np.float64)
     rain = np.array([span.mm for span in spans], dtype=np.float64)
@@ -96,7 +97,7 @@ def measured(readings: Sequence[Reading], gauge: Gauge, zone: tzinfo) -> Weather
 # ---------------------------------------------------------------- rain
 
 
-def _rain(said: Heard, zone: tzinfo, told: list[str]) -> list[Span]:
+def _rain(said: Heard, gauge: Gauge, zone: tzinfo, told: list[str]) -> list[Span]:
     """The steps in order of time; where the station spoke, but not of rain, it is NaN."""
     counts: dict[CounterResets, list[Count]] = {}
     periods = []
@@ -106,9 +107,10 @@ def _rain(said: Heard, zone: tzinfo, told: list[str]) -> list[Span]:
         elif reading.rain_mm is not None and reading.period_s is not None:
             periods.append(Span(at - reading.period_s, at, reading.rain_mm))
     spans: list[Span] = []
+    patience_s = max(LONGEST_DRY_S, SILENT_AFTER * gauge.every_minutes * SECONDS_PER_MINUTE)
     for resets in get_args(CounterResets):
         if resets in counts:
-            spans = beside(spans, growth_steps(counts[resets], resets, zone, told))
+            spans = beside(spans, growth_steps(counts[resets], resets, zone, told, patience_s))
     if periods:
         spans = beside(spans, period_steps(periods, told))
     spoke = np.any([np.isfinite(values) for values in said.values.values()], axis=0)

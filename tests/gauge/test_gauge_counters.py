@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from gauge_samples import LONDON, MAST, at, count, counts, rain
 
@@ -61,13 +63,20 @@ def test_a_gap_is_one_step_with_all_its_rain():
     ]
 
 
-def test_a_day_unheard_and_no_growth_says_nothing():
-    # 1441 minutes: longer than a day
-    readings = counts((0, 3.0), (1441, 3.0), (1446, 3.6))
-    assert rain(readings) == [(1441, 1446, 0.6)]
+def test_an_hour_unheard_and_no_growth_says_nothing():
+    # A gauge without power counts nothing. 61 minutes: longer than an hour
+    readings = counts((0, 3.0), (61, 3.0), (66, 3.6))
+    assert rain(readings) == [(61, 66, 0.6)]
     assert "says nothing" in told(readings)
-    assert rain(counts((0, 3.0), (1440, 3.0))) == [(0, 1440, 0.0)]
+    assert rain(counts((0, 3.0), (60, 3.0))) == [(0, 60, 0.0)]
+    # what it did grow by fell
     assert rain(counts((0, 3.0), (1441, 4.0))) == [(0, 1441, 1.0)]
+
+
+def test_a_station_of_few_words_is_given_three_of_its_own_intervals():
+    hourly = replace(MAST, every_minutes=60.0)
+    assert rain(counts((0, 3.0), (180, 3.0)), hourly) == [(0, 180, 0.0)]
+    assert rain(counts((0, 3.0), (181, 3.0)), hourly) == []
 
 
 # ---------------------------------------------------------------- jumps
@@ -234,16 +243,19 @@ def test_a_lone_tip_is_neither_rain_nor_dry():
 
 
 def test_the_next_tip_makes_both_count():
-    # tips 100 minutes apart
-    readings = counts((0, 5.0), (5, 5.2), (100, 5.2), (105, 5.4))
+    # tips 55 minutes apart
+    readings = counts((0, 5.0), (5, 5.2), (55, 5.2), (60, 5.4))
     assert [mm for *_, mm in rain(readings)] == [0.2, 0.0, 0.2]
 
 
 def tips_apart(minutes, mm):
     """Of two tips; the first ends at minute 5, the second begins so much later."""
     later = 5 + minutes
-    steps = rain(counts((0, 5.0), (5, 5 + mm), (later, 5 + mm), (later + 5, 5 + 2 * mm)))
-    return [mm for *_, mm in steps]
+    between = ((minute, 5 + mm) for minute in range(35, later, 30))
+    ends = ((later, 5 + mm), (later + 5, 5 + 2 * mm))
+    steps = [mm for *_, mm in rain(counts((0, 5.0), (5, 5 + mm), *between, *ends))]
+    assert set(steps[1:-1]) == {0.0}
+    return [steps[0], 0.0, steps[-1]]
 
 
 def test_tips_are_alone_where_the_rain_between_them_is_no_drizzle():
