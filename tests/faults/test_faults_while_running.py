@@ -15,6 +15,7 @@ from service_site import (
     ENVIRON,
     desk_receiver,
     feed_of,
+    free_port,
     hook_to,
     payload,
     start_service,
@@ -113,7 +114,7 @@ def test_the_command_itself_ends_at_once_during_a_drip_of_headers(tmp_path):
         folder = write_show(tmp_path / "show", feeds=feed_of(slow.url), contacts=hook_to(desk.url))
         service = subprocess.Popen(
             [sys.executable, "-c", COMMAND, "run", "--show", str(folder)],
-            env={**os.environ, **ENVIRON},
+            env={**os.environ, **ENVIRON, "DRYSPELL_PAGE__LISTEN": f"127.0.0.1:{free_port()}"},
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
