@@ -177,7 +177,9 @@ def test_a_client_that_leaves_in_the_middle_is_no_fault(folder, caplog):
                 line.sendall(b"GET /metrics HTTP/1.1\r\nHost: localhost\r\n\r\n")
                 line.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, b"\1\0\0\0\0\0\0\0")
         assert site.get("/metrics").status_code == 200
-    assert [r for r in caplog.records if r.levelno >= logging.WARNING] == []
+    # How long the queue is goes by the machine's load, and is no fault.
+    said = [r for r in caplog.records if r.name != "waitress.queue"]
+    assert [r for r in said if r.levelno >= logging.WARNING] == []
 
 
 def test_a_fault_among_the_connections_does_not_end_the_server(folder, monkeypatch, caplog):
