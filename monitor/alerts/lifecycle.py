@@ -420,10 +420,14 @@ class _Step:
 
     def _overdue(self, opened: OpenAlert, lost: tuple[str, ...]) -> None:
         rows = [self._show.fixture(f) for f in lost]
+        due = opened.alert.do_by
+        closes = opened.alert.facts.access_closes_at
         alert = replace(
             opened.alert,
             kind="work",
             stage="overdue",
+            # What is spent already was due by now, whatever the forecast had said.
+            do_by=None if due is None else min(due, self._now),
             action=opened.action,
             fixtures=lost,
             count=sum(row.count for row in rows),
@@ -431,6 +435,7 @@ class _Step:
                 self._facts(opened.alert.facts, None),
                 fixture_names=fixture_names(rows),
                 can_wait=(),
+                access_closes_at=closes if closes is not None and closes > self._now else None,
             ),
         )
         spent = replace(opened, family=SPENT, alert=alert)

@@ -54,6 +54,16 @@ def test_not_told_before_the_notice():
     assert life.stages(0.1, plan_of(job(12.1, 13.0))) == ["notice"]
 
 
+def test_what_is_spent_before_it_was_due_was_due_by_then():
+    # Measured rain spends it an hour before the forecast said; the access had been shut at 20:30.
+    life = Life()
+    closed = replace(job().facts, access_closes_at=after(8.5))
+    life.at(0.0, plan_of(job(facts=closed)))
+    (told,) = life.at(9.5, plan_of(spent=("f1", "f2")))
+    assert (told.stage, told.do_by) == ("overdue", after(9.5))
+    assert told.facts.access_closes_at is None
+
+
 def test_overdue_by_the_clock_alone():
     life = Life()
     assert life.stages(10.5, plan_of(job())) == ["overdue"]
