@@ -135,6 +135,8 @@ class Board:
     ) -> None:
         self.now_s = now_s
         self.mirrored = mirrored
+        self.effort = 0
+        """Parties tried and twice the tasks: what all searches have cost so far."""
         self.until_s = _until_s(tasks, crew, now_s)
         self.roster = Roster(crew, tasks, now_s, self.until_s)
         self.works = tuple(Work(task, self) for task in tasks)
@@ -155,6 +157,7 @@ class Board:
     def places(self, number: int, frees: Frees) -> Iterator[Place]:
         """The latest place of a task for every party, in every period it may end in."""
         work = self.works[number]
+        self.effort += 2
         for n in range(len(work.periods) - 1, -1, -1):
             yield from self._ending_in(work, n, frees)
 
@@ -164,6 +167,7 @@ class Board:
         A place that ends in an earlier period starts earlier, so the first period decides.
         """
         work = self.works[number]
+        self.effort += 2
         for n in range(len(work.periods) - 1, -1, -1):
             best: Place | None = None
             least = math.inf
@@ -185,6 +189,7 @@ class Board:
         period, free = work.periods[n], frees[n]
         if period.start_s >= work.cap_s or not period.parties:
             return
+        self.effort += len(period.parties)
         worked_before = work.workable_s(period.start_s)
         found: dict[float, tuple[float, float] | None] = {}
         for party in period.parties:
@@ -223,6 +228,7 @@ class Board:
                 for p in period.parties
                 if all(free[kind][-count] >= period.end_s - EPS for kind, count in p)
             ]
+            self.effort += len(period.parties)
             able.sort(key=lambda p: -_shared(p, party))
             choices.append([Held(q, p, max(period.start_s, start_s), period.end_s) for p in able])
         yield from product(*choices)

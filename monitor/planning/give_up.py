@@ -43,7 +43,7 @@ class Rescue:
 
     def of_all(self, laid: Sequence[tuple[int, Place | None]]) -> Saved:
         """What they come to, rounded so that the order of summing makes no difference."""
-        parts = [self.of(number, place) for number, place in laid]
+        parts = [(0.0, 0.0, 0.0), *(self.of(number, place) for number, place in laid)]
         return _rounded(*(math.fsum(column) for column in zip(*parts, strict=True)))
 
 
@@ -59,12 +59,12 @@ class RescueExact:
     is bounded by the hands' time until then as well, tasks cut into parts to fill it.
     """
 
-    def __init__(self, rescue: Rescue, saved: Saved, most_places: int) -> None:
+    def __init__(self, rescue: Rescue, saved: Saved, effort: int) -> None:
         self.rescue = rescue
         self.saved = saved
         self.laid: Laid | None = None
         self.complete = True
-        self._left = most_places
+        self._until = rescue.board.effort + effort
         self._seen: dict[frozenset[int], list[tuple[tuple[float, ...], Saved]]] = {}
         board = rescue.board
         self._dive(frozenset(range(len(board.works))), board.empty, (0.0, 0.0, 0.0), [])
@@ -75,7 +75,7 @@ class RescueExact:
             self.saved, self.laid = undone, list(laid)
         if not left:
             return
-        if self._left <= 0:
+        if self.rescue.board.effort >= self._until:
             self.complete = False
             return
         if self._known(left, frees, so_far):
@@ -86,7 +86,6 @@ class RescueExact:
         in_time: list[int] = []
         for number in sorted(left):
             places = list(rescue.board.places(number, frees))
-            self._left -= len(places) + 1
             soonest = max(places, key=lambda place: place.start_s, default=None)
             add = rescue.of(number, soonest)
             bound = (bound[0] + add[0], bound[1] + add[1], bound[2] + add[2])

@@ -22,9 +22,7 @@ class LatestExact:
     the work left against the hands' time left as well.
     """
 
-    def __init__(
-        self, board: Board, numbers: Sequence[int], merit: Merit, most_places: int
-    ) -> None:
+    def __init__(self, board: Board, numbers: Sequence[int], merit: Merit, effort: int) -> None:
         self.board = board
         self.merit = merit
         """Of the best in hand; nothing: none in hand."""
@@ -32,7 +30,7 @@ class LatestExact:
         """A schedule better than the one in hand, if there is one."""
         self.complete = True
         """All was searched or ruled out."""
-        self._left = most_places
+        self._until = board.effort + effort
         self._seen: dict[frozenset[int], list[tuple[tuple[float, ...], Merit]]] = {}
         self._dive(frozenset(numbers), board.empty, (), [])
 
@@ -41,7 +39,7 @@ class LatestExact:
             if not self.merit or starts > self.merit:
                 self.merit, self.laid = starts, list(laid)
             return
-        if self._left <= 0:
+        if self.board.effort >= self._until:
             self.complete = False
             return
         if self._known(left, frees, starts):
@@ -50,7 +48,6 @@ class LatestExact:
         bounds: list[float] = []
         for number in left:
             places = list(self.board.places(number, frees))
-            self._left -= len(places) + 1
             if not places:
                 return
             bounds.append(max(place.start_s for place in places))

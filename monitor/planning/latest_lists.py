@@ -20,11 +20,10 @@ SEED = 20
 class Lists:
     """List schedules of some of a board's tasks: each laid as late as it can be, in an order."""
 
-    def __init__(self, board: Board, numbers: Sequence[int], most_places: int) -> None:
+    def __init__(self, board: Board, numbers: Sequence[int], effort: int) -> None:
         self.board = board
         self.numbers = tuple(numbers)
-        self.left = most_places
-        """Placements that may still be worked out."""
+        self._until = board.effort + effort
         self.merit: Merit = ()
         self.order: list[int] = []
         self._places: list[Place | None] = []
@@ -36,7 +35,7 @@ class Lists:
             self._try(order, 0)
         stale = 0
         rng = np.random.default_rng(SEED)
-        while self.left > 0 and len(self.order) > 1 and stale < 12 * len(self.order):
+        while self.board.effort < self._until and len(self.order) > 1:
             moved = self._neighbour(rng)
             stale = 0 if self._try(*moved) else stale + 1
 
@@ -99,7 +98,6 @@ class Lists:
             place = self.board.latest(number, frees[-1])
             places.append(place)
             frees.append(frees[-1] if place is None else self.board.put(frees[-1], place))
-        self.left -= len(order) - same
         merit = tuple(sorted(-math.inf if p is None else p.start_s for p in places))
         if self.merit and merit < self.merit:
             return False

@@ -57,10 +57,12 @@ from monitor.planning.naming import named
 
 SMALL = 10
 """Up to so many tasks that compete for the same time are searched to the end."""
-MOST_PLACES_EXACT = 20000
-"""Placements worked out in a search to the end before it is broken off."""
-MOST_PLACES_LISTS = 4000
-"""Placements worked out in a search among orders."""
+EFFORT_EXACT = 30000
+"""What a search to the end may cost before it is broken off, see Board.effort."""
+EFFORT_SMALL = 1000
+"""What it may cost to find a good schedule that a search to the end begins from."""
+EFFORT_LISTS = 25000
+"""What a search among orders may cost."""
 
 
 def latest(tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float) -> Schedule:
@@ -79,13 +81,13 @@ def latest(tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float) -> S
         `exact` says whether it is proven best. It is never said to keep all do-bys without
         turns that do.
     """
-    if not tasks:
-        return Schedule((), (), exact=True)
     return _in_time(tasks, crew, now_s) or _most_saved(tasks, crew, now_s)
 
 
 def _in_time(tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float) -> Schedule | None:
     """A schedule that keeps every do-by, if one was found."""
+    if not tasks:
+        return Schedule((), (), exact=True)
     board = Board(tasks, crew, now_s)
     laid: Laid = []
     exact = not board.roster.thinned
@@ -119,13 +121,14 @@ def _apart(board: Board) -> list[list[int]]:
 def _best(board: Board, numbers: Sequence[int]) -> tuple[Laid | None, bool]:
     """The best way to lay some of the tasks, and whether it is proven."""
     small = len(numbers) <= SMALL
-    lists = Lists(board, numbers, 10 * len(numbers) if small else MOST_PLACES_LISTS)
+    share = len(numbers) / len(board.works)
+    lists = Lists(board, numbers, int((EFFORT_SMALL if small else EFFORT_LISTS) * share))
     lists.search()
     laid = lists.laid()
     if not small:
         return laid, False
     merit = () if laid is None else lists.merit
-    exact = LatestExact(board, numbers, merit, MOST_PLACES_EXACT)
+    exact = LatestExact(board, numbers, merit, int(EFFORT_EXACT * share))
     return exact.laid or laid, exact.complete
 
 
@@ -133,11 +136,13 @@ def _most_saved(tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float)
     """Which tasks to do in time where not all can be; the late ones end as soon as was found."""
     board = Board(tasks, crew, now_s, mirrored=True)
     rescue = Rescue(board)
-    lists = RescueLists(rescue, MOST_PLACES_LISTS)
-    laid = lists.laid
+    lists = RescueLists(rescue, EFFORT_LISTS)
     exact = False
+    if len(tasks) > SMALL:
+        lists.search()
+    laid = lists.laid
     if len(tasks) <= SMALL:
-        search = RescueExact(rescue, lists.saved, MOST_PLACES_EXACT)
+        search = RescueExact(rescue, lists.saved, EFFORT_EXACT)
         laid = search.laid if search.laid is not None else laid
         exact = search.complete and not board.roster.thinned
     ends = {number: now_s + board.until_s - place.start_s for number, place in laid}

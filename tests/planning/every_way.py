@@ -20,7 +20,7 @@ SLOTS = 15
 
 def random_case(rng, n_tasks, hopeful=False):
     """Tasks and hands on the grid; now is slot 0."""
-    n_hands = int(rng.integers(1, 4))
+    n_hands = int(rng.integers(2, 5) if hopeful else rng.integers(1, 4))
     change = int(rng.integers(3, 10))
     shifts = [
         ((0, SLOTS),),
