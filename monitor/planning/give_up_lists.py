@@ -10,19 +10,26 @@ from monitor.planning.board import Frees, Place
 from monitor.planning.give_up import NOTHING, Rescue, Saved
 from monitor.planning.latest_lists import SEED, Laid
 
+LEEWAY = 0.06
+"""The share of value that an order in hand may at first lose to the next."""
+
 
 class RescueLists:
     """Forward list schedules: what is late at its turn in the order waits until all others lie.
 
     The first orders go by what is due soonest; where something would be late, the least value
-    per hand-minute so far is given up for it. Then neighbours of the best.
+    per hand-minute so far is given up for it. Then neighbours of the order in hand, which may be
+    worth a little less than it, and less and less so as the effort is spent.
     """
 
     def __init__(self, rescue: Rescue, effort: int) -> None:
         self.rescue = rescue
         self.saved: Saved = NOTHING
         self.laid: Laid = []
+        self._effort = effort
         self._until = rescue.board.effort + effort
+        self._value = NOTHING[0]
+        """In time in the order in hand."""
         self._order: list[int] = []
         self._places: list[Place | None] = []
         self._frees: list[Frees] = [rescue.board.empty]
@@ -37,13 +44,15 @@ class RescueLists:
             self._try([*kept, *sorted(given, key=lambda n: -rescue.value[n])], 0)
 
     def search(self) -> None:
-        """Neighbours of the best order, until the effort is spent or nothing is late."""
+        """Neighbours of the order in hand, until the effort is spent or nothing is late."""
         rng = np.random.default_rng(SEED)
         while self.rescue.board.effort < self._until and len(self._order) > 1:
             waiting = [at for at, place in enumerate(self._places) if place is None]
             if not waiting:
                 return
-            self._try(*self._neighbour(rng, waiting))
+            left = (self._until - self.rescue.board.effort) / self._effort
+            less = LEEWAY * left * float(rng.random()) * self.saved[0]
+            self._try(*self._neighbour(rng, waiting), less)
 
     def _neighbour(self, rng: np.random.Generator, waiting: Sequence[int]) -> tuple[list[int], int]:
         """A task that waits comes sooner, mostly in the place of another; or any two change."""
@@ -85,19 +94,21 @@ class RescueLists:
                 del kept[at:], frees[at + 1 :]
         return kept
 
-    def _try(self, order: list[int], same: int) -> None:
-        """Lay an order whose first few are as before; keep it if no worse."""
+    def _try(self, order: list[int], same: int, less: float = 0.0) -> None:
+        """Lay an order whose first few are as before; keep it if it is worth not much less."""
         board = self.rescue.board
         places, frees = self._places[:same], self._frees[: same + 1]
         for number in order[same:]:
             place = self._in_time(number, frees[-1])
             places.append(place)
             frees.append(frees[-1] if place is None else board.put(frees[-1], place))
-        laid = list(zip(order, places, strict=True))
-        value = self.rescue.of_all([pair for pair in laid if pair[1] is not None])[0]
+        laid = [pair for pair in zip(order, places, strict=True) if pair[1] is not None]
+        value = self.rescue.of_all(laid)[0]
+        if value < self._value - less:
+            return
+        self._value, self._order, self._places, self._frees = value, order, places, frees
         if value < self.saved[0]:
             return
-        laid = [pair for pair in laid if pair[1] is not None]
         rest = [n for n, place in zip(order, places, strict=True) if place is None]
         at = frees[-1]
         for number in sorted(rest, key=lambda n: board.works[n].work_s):
@@ -106,6 +117,6 @@ class RescueLists:
             if place is not None:
                 at = board.put(at, place)
         saved = self.rescue.of_all(laid)
-        if saved >= self.saved:
-            self.saved, self._order, self._places, self._frees = saved, order, places, frees
+        if saved > self.saved:
+            self.saved = saved
             self.laid = [(number, place) for number, place in laid if place is not None]

@@ -24,7 +24,9 @@ def evening(rng, n_tasks, n_parties, load=0.7, places=20, hours=12, named=False)
             key=f"task {n}",
             minutes=float(max(5, round(mean * rng.uniform(0.4, 1.6)))),
             people=2 if named else int(rng.integers(1, 4)),
-            tickets=frozenset({tickets[int(rng.integers(3))]} if named and rng.random() < 0.5 else ()),
+            tickets=frozenset(
+                {tickets[int(rng.integers(3))]} if named and rng.random() < 0.5 else ()
+            ),
             blocked=blocked[int(rng.integers(places))],
             do_by_s=float(rng.integers(hours * 30, hours * 60 + 1)) * MINUTE,
             value=float(rng.integers(1, 100)),
