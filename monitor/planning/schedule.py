@@ -18,23 +18,26 @@ The order of merit
 
 Why backward list schedules are enough
 --------------------------------------
-A list schedule takes tasks in some order, each with a party for every period between two shift
-changes, and lays each at its latest start such that its hands do nothing laid before it until
-it is done with them. Take any schedule that keeps every do-by, its tasks by their end, latest
-first, each with the parties it has there. Then every task starts at least as late in the list
-schedule. For suppose that this holds for the first k. On any hand that task k+1 uses, the first
-k lie after it in the given schedule, since none ends earlier and a hand does one thing at a
-time; in the list schedule they start no earlier, hence still lie after it. So the place that
-task k+1 has in the given schedule is free for it, and its latest place starts no earlier.
-Later starts, one by one, are better or equal in the order of merit: the best list schedule is
-the best schedule, and if no list schedule keeps every do-by, none does.
+A period is the time between two shift changes. A list schedule takes tasks in some order, each
+with a party for every period, and lays each at its latest start such that in no period its hands
+have begun anything laid before it until they are done with it there.
 
-Hands with the same tickets on the same shifts (one kind) need not be told apart. Let the party
-be given as so many of each kind, and take those of a kind that are free for the shortest time
-that does. Hands of a kind that have something laid before moment e are then never more than the
-sum of what the tasks laid so far hold of that kind at e or have begun before it; in the given
-schedule, where all of these end at e or later, they hold exactly that many at once. So as many
-are left as task k+1 has there.
+Take any schedule that keeps every do-by, its tasks by their end, latest first, each with the
+parties it has there. Then every task starts at least as late in the list schedule. For suppose
+that this holds for the first k. Whatever of those a hand of task k+1 holds in the same period of
+the given schedule, it holds after task k+1: it does one thing at a time, and none of the first k
+ends, or leaves the period, before task k+1 does. In the list schedule the first k start no
+earlier, hence still lie after it. So the place that task k+1 has in the given schedule is free
+for it, and its latest place starts no earlier. Later starts, one by one, are better or equal in
+the order of merit: the best list schedule is the best schedule, and if no list schedule keeps
+every do-by, none does. (A hand may leave a task at a shift change and do another afterwards: the
+periods have to be looked at one by one.)
+
+Hands with the same tickets on the same shifts are one kind and need not be told apart: a party
+is so many of each kind, and of a kind those are taken that are free for the shortest time that
+does. Let L be when task k+1 leaves a period in the given schedule. Of the first k, those that
+began before L are under way at L there, with different hands; in the list schedule no more than
+those have begun before L, so no more hands of a kind are taken before L, and enough are left.
 
 Tasks also fall apart by time: if those due late, laid alone, start after all others are due, the
 two parts never meet, and the best of each is the best of both, since whichever sorted list of
