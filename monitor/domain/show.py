@@ -93,6 +93,10 @@ class Position:
     cover_minutes_each: float
     bring_in_minutes_each: float
     people_needed: int
+    tickets: tuple[str, ...] = ()
+    """What at least one of the working party must hold"""
+    daylight: bool = False
+    """Whether it is reached by daylight only"""
     isolate_at: str | None = None
     roof: str | None = None
     in_from_front_m: float | None = None
@@ -154,11 +158,30 @@ class Fixture:
 
 
 @dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody of the crew: what they may do, when they are there, who tells them."""
+
+    name: str
+    tickets: tuple[str, ...] = ()
+    shifts: tuple[Hours, ...] = ()
+    """Empty: there all day and night."""
+    call_out_minutes: float | None = None
+    """How long to come when called off shift; None: not to be called."""
+    contact: str | None = None
+    """Name of the contact that reaches them."""
+
+
+@dataclass(frozen=True, slots=True)
 class Crew:
     """How many can work at once, and how long a called one takes to come."""
 
     parties: int = 1
     call_out_minutes: float = 0.0
+    alone: tuple[Access, ...] = ("ground", "none")
+    """What somebody alone on site may reach."""
+    minute_cost: float | None = None
+    """Of one person's minute, in the unit of the fixtures' value; None: the risk alone decides."""
+    people: tuple[Person, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,6 +247,8 @@ class Contact:
     name: str
     kind: Literal["email", "webhook", "folder"]
     stages: tuple[Stage, ...] | None = None
+    turn: int = 1
+    """Told at once (1), or when nobody of the turns before has answered."""
     host: str | None = None
     port: int | None = None
     security: Literal["tls", "starttls", "none"] = "tls"

@@ -29,7 +29,7 @@ _OF_KIND: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "webhook": (("url", "secret"), ()),
     "folder": ((), ("path",)),
 }
-_COMMON = frozenset({"name", "kind", "stages"})
+_COMMON = frozenset({"name", "kind", "stages", "turn"})
 
 
 def nobody_told(folder: Path) -> Contact:
@@ -54,6 +54,7 @@ def contact(
         name=part.name,
         kind=part.kind,
         stages=part.stages,
+        turn=part.turn,
         host=part.host,
         port=part.port,
         security=part.security or "tls",

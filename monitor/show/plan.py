@@ -11,13 +11,13 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from monitor.builtin import builtin
-from monitor.domain import Cover, Crew, Event, Hours, Policy, Position, Roof, Spray
+from monitor.domain import Cover, Crew, Event, Hours, Person, Policy, Position, Roof, Spray
 from monitor.show.clock import ClockError, daily_hours, moment
 from monitor.show.nearest import suggestion
 from monitor.show.under_roof import misfits
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
     from datetime import datetime
     from zoneinfo import ZoneInfo
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
         CoverPart,
         CrewPart,
         EventPart,
+        PersonPart,
         PolicyPart,
         PositionPart,
         RoofPart,
@@ -132,6 +133,8 @@ def position(
         setup_minutes=_given(part.setup_minutes, usual["setup_minutes"]),
         cover_minutes_each=_given(part.cover_minutes_each, usual["cover_minutes_each"]),
         bring_in_minutes_each=_given(part.bring_in_minutes_each, usual["bring_in_minutes_each"]),
+        tickets=part.tickets,
+        daylight=part.daylight,
         people_needed=int(_given(part.people_needed, usual["people_needed"])),
         isolate_at=part.isolate_at,
         roof=part.roof,
@@ -196,9 +199,43 @@ def _read(reader: Callable[[str], T], text: str | None, path: Path, findings: Fi
         return None
 
 
-def crew(part: CrewPart) -> Crew:
+def crew(part: CrewPart, people: tuple[Person, ...]) -> Crew:
     """Who is there."""
-    return Crew(**part.model_dump())
+    return Crew(**part.model_dump(), people=people)
+
+
+def person(part: PersonPart, path: Path, contacts: Collection[str], findings: Findings) -> Person:
+    """Somebody of the crew; the contact that reaches them must be there."""
+    if part.contact is not None and part.contact not in contacts:
+        findings.refuse(
+            (*path, "contact"),
+            "unknown-contact",
+            f"{part.name} is reached by contact {part.contact}, which is not in this file.",
+            suggestion(part.contact, contacts),
+        )
+    return Person(
+        name=part.name,
+        tickets=part.tickets,
+        shifts=_spans(part.shifts, (*path, "shifts"), findings),
+        call_out_minutes=part.call_out_minutes,
+        contact=part.contact,
+    )
+
+
+def tell_unheld(
+    positions: Iterable[Position], people: Sequence[Person], findings: Findings
+) -> None:
+    """Tell of tickets that a position asks for and nobody holds."""
+    held = {ticket for person in people for ticket in person.tickets}
+    for number, position in enumerate(positions):
+        for ticket in position.tickets:
+            if people and ticket not in held:
+                findings.tell(
+                    ("positions", number, "tickets"),
+                    "ticket-not-held",
+                    f"position {position.id} asks for the ticket {ticket}, which nobody holds.",
+                    "Give it to somebody in [[people]], or nobody can be sent there.",
+                )
 
 
 def policy(part: PolicyPart, findings: Findings) -> Policy:

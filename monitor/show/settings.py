@@ -43,6 +43,7 @@ _Hours = Annotated[float, Between(0, 10_000, above=True)]
 _Side = Annotated[Side, OneOf("front", "right", "back", "left")]
 _Kind = Annotated[Literal["email", "webhook", "folder"], OneOf("email", "webhook", "folder")]
 _Security = Annotated[Literal["tls", "starttls", "none"], OneOf("tls", "starttls", "none")]
+_Access = Annotated[Access, OneOf("ground", "ladder", "platform", "climb", "lowered-truss", "none")]
 _Stage = Annotated[Stage, OneOf("notice", "start", "overdue", "stop", "stood-down")]
 
 
@@ -122,9 +123,7 @@ class PositionPart(Part):
     id: Identifier = Field(description="a short name of its own")
     name: Text | None = None
     height_m: _Height = Field(description="metres from the ground to the fixtures")
-    access: Annotated[
-        Access, OneOf("ground", "ladder", "platform", "climb", "lowered-truss", "none")
-    ] = Field(
+    access: _Access = Field(
         description="how people reach it: ground, ladder, platform, climb, lowered-truss or none"
     )
     access_limit_mps: _Gust | None = None
@@ -132,6 +131,8 @@ class PositionPart(Part):
     cover_minutes_each: _Minutes | None = None
     bring_in_minutes_each: _Minutes | None = None
     people_needed: Annotated[int, Between(1, 100, whole=True)] | None = None
+    tickets: Annotated[tuple[Text, ...], Several] = ()
+    daylight: bool = False
     isolate_at: Text | None = None
     roof: Identifier | None = None
     in_from_front_m: Annotated[float, Between(0, 500)] | None = None
@@ -161,6 +162,18 @@ class CrewPart(Part):
 
     parties: Annotated[int, Between(1, 100, whole=True)] = 1
     call_out_minutes: _Minutes = 0.0
+    alone: Annotated[tuple[_Access, ...], Several] = ("ground", "none")
+    minute_cost: Annotated[float, Between(0, 1_000_000, above=True)] | None = None
+
+
+class PersonPart(Part):
+    """Somebody of the crew."""
+
+    name: Text = Field(description="what they are called on site")
+    tickets: Annotated[tuple[Text, ...], Several] = ()
+    shifts: Annotated[tuple[Text, ...], Several] = ()
+    call_out_minutes: _Minutes | None = None
+    contact: Text | None = None
 
 
 class PolicyPart(Part):
@@ -223,6 +236,7 @@ class ContactPart(Part):
     name: Text = Field(description="who is told, in a word or two")
     kind: _Kind = Field(description="how: email, webhook or folder")
     stages: Annotated[tuple[_Stage, ...], Several] | None = None
+    turn: Annotated[int, Between(1, 9, whole=True)] = 1
     host: Text | None = None
     port: Annotated[int, Between(1, 65535, whole=True)] | None = None
     security: _Security | None = None
@@ -287,6 +301,7 @@ class ShowSettings(BaseSettings):
     positions: tuple[PositionPart, ...] = ()
     covers: tuple[CoverPart, ...] = ()
     crew: CrewPart = CrewPart()
+    people: tuple[PersonPart, ...] = ()
     policy: PolicyPart
     feeds: tuple[FeedPart, ...] = ()
     contacts: tuple[ContactPart, ...] = ()
@@ -308,6 +323,7 @@ LISTED_SECTIONS: dict[str, type[Part]] = {
     "roofs": RoofPart,
     "positions": PositionPart,
     "covers": CoverPart,
+    "people": PersonPart,
     "feeds": FeedPart,
     "contacts": ContactPart,
     "gauges": GaugePart,

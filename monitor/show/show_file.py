@@ -26,6 +26,7 @@ from monitor.show.settings import (
     GaugePart,
     PagePart,
     Part,
+    PersonPart,
     PositionPart,
     RoofPart,
     ShowSettings,
@@ -48,6 +49,7 @@ if TYPE_CHECKING:
         Fixture,
         Gauge,
         Page,
+        Person,
         Policy,
         Position,
         Roof,
@@ -83,6 +85,7 @@ class ShowFile:
     feeds: tuple[Feed, ...] = ()
     archives: tuple[Feed, ...] = ()
     contacts: tuple[Contact, ...] = ()
+    people: tuple[Person, ...] = ()
     gauges: tuple[Gauge, ...] = ()
     warnings: tuple[WarningsFrom, ...] = ()
     page: Page | None = None
@@ -105,7 +108,7 @@ class ShowFile:
             policy=self.policy,
             roofs=self.roofs,
             covers=self.covers,
-            crew=plan.crew(settings.crew),
+            crew=plan.crew(settings.crew, self.people),
             feeds=self.feeds,
             archives=self.archives,
             contacts=self.contacts,
@@ -219,6 +222,12 @@ def _judged(
         contacts.contact(part, at, folder, environ, findings)
         for at, part in _sound(merged, "contacts", ContactPart)
     )
+    names = [one.name for one in told] or [contacts.FOLDER]
+    people = tuple(
+        plan.person(part, at, names, findings) for at, part in _sound(merged, "people", PersonPart)
+    )
+    plan.refuse_twins("people", "name", _listed(merged, "people"), findings)
+    plan.tell_unheld(positions.values(), people, findings)
     gauges = tuple(
         outside.gauge(part, at, findings) for at, part in _sound(merged, "gauges", GaugePart)
     )
@@ -248,6 +257,7 @@ def _judged(
         feeds=tuple(one for one in feeds if not contacts.is_archive(one, folder)),
         archives=tuple(one for one in feeds if contacts.is_archive(one, folder)),
         contacts=told or (contacts.nobody_told(folder),),
+        people=people,
         gauges=gauges,
         warnings=warnings,
         page=None if page_part is None else contacts.page(page_part, findings),

@@ -342,3 +342,28 @@ def test_an_archive_is_not_watched(tmp_path):
     read = read_show(show, ENVIRON).show
     assert read.feeds == before
     assert [feed.sheet for feed in read.archives] == ["open-meteo-archive"]
+
+
+def test_people_their_tickets_and_shifts(tmp_path):
+    show = small(tmp_path)
+    text = (show / "show.toml").read_text(encoding="utf-8")
+    change(show, "show.toml", "[[positions]]", '[[positions]]\ntickets = ["platform", "harness"]')
+    with (show / "show.toml").open("a", encoding="utf-8") as file:
+        file.write(
+            '\n[[people]]\nname = "Suki"\ntickets = ["platform"]\nshifts = ["09:00-23:00"]\n'
+            "call_out_minutes = 25\n"
+        )
+    read = read_show(show, ENVIRON)
+    (person,) = read.show.crew.people
+    assert (person.name, person.tickets, person.call_out_minutes) == ("Suki", ("platform",), 25.0)
+    assert person.shifts == (Hours(time(9), time(23)),)
+    assert "harness, which nobody holds" in " ".join(n.says for n in read.notes)
+    assert "platform, which nobody" not in " ".join(n.says for n in read.notes)
+    assert text.count("[[people]]") == 0
+
+
+def test_a_person_is_reached_by_a_contact_that_is_there(tmp_path):
+    show = small(tmp_path)
+    with (show / "show.toml").open("a", encoding="utf-8") as file:
+        file.write('\n[[people]]\nname = "Suki"\ncontact = "nobody at all"\n')
+    assert [p.code for p in problems(show)] == ["unknown-contact"]
