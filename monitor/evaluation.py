@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 
 from monitor.alerts.lifecycle import Change, Source, WatchState, advance
-from monitor.domain import LogEntry, Weather
+from monitor.domain import Answered, LogEntry, Weather
 from monitor.exposure.assess import assess
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
@@ -65,6 +65,7 @@ def evaluate(
     source: Source,
     out_from_s: float | None = None,
     closed: Sequence[Span] = (),
+    answers: Sequence[Answered] = (),
 ) -> Evaluation:
     """Judge a show at a moment.
 
@@ -79,6 +80,7 @@ def evaluate(
     source : the forecast's names, credit, issue time, run
     out_from_s : when fixtures without a put-out entry went out; default load-in
     closed : spans in which an official warning closes all work outdoors
+    answers : what the crew has answered to alerts until now, oldest first
     """
     out_from = to_epoch(rig.show.event.load_in_at) if out_from_s is None else out_from_s
     past_exposure = None
@@ -98,6 +100,7 @@ def evaluate(
         source=source,
         out_from_s=out_from,
         closed=closed,
+        answers=answers,
     )
     return replace(found, past=past_exposure)
 
@@ -113,14 +116,15 @@ def judge(
     source: Source,
     out_from_s: float,
     closed: Sequence[Span] = (),
+    answers: Sequence[Answered] = (),
 ) -> Evaluation:
     """The same from what every group has taken so far, without going over the past again."""
     now_s = to_epoch(now)
     weather = nothing_known() if ahead is None else from_now(ahead, now_s)
     exposure = assess(rig, weather, log, out_from_s=out_from_s, carried=so_far)
     asked = {fixture for opened in state.open for fixture in opened.alert.fixtures}
-    found = plan(rig, exposure, so_far, now_s, asked, closed)
-    changes, after = advance(state, found, rig.show, log, now, source)
+    found = plan(rig, exposure, so_far, now_s, asked, closed, answers)
+    changes, after = advance(state, found, rig.show, log, now, source, answers)
     return Evaluation(changes, after, found, None, exposure)
 
 

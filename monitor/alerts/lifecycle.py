@@ -10,7 +10,7 @@ from monitor.alerts.done import done_because, is_done, isolation_done
 from monitor.alerts.open_alert import PROTECTS, SITE, SPENT, Change, OpenAlert, Source, WatchState
 from monitor.alerts.stages import news, stage_following, stage_of
 from monitor.alerts.taken_back import as_told, is_unseen, thunder_stands, with_heard
-from monitor.domain import Alert, Facts, LogEntry, Show, Stage
+from monitor.domain import Alert, Answered, Facts, LogEntry, Show, Stage
 from monitor.planning.facts import fixture_names
 from monitor.planning.job import Job, Plan
 from monitor.planning.workable import Span
@@ -26,6 +26,7 @@ def advance(
     log: Sequence[LogEntry],
     now: datetime,
     source: Source,
+    answers: Sequence[Answered] = (),
 ) -> tuple[tuple[Change, ...], WatchState]:
     """One step of every alert's life.
 
@@ -37,6 +38,7 @@ def advance(
     log : the crew's entries up to now
     now : aware
     source : the forecast
+    answers : what the crew has answered until now, oldest first
 
     Returns
     -------

@@ -8,7 +8,7 @@ records, never zero, and can never lower an alert.
 from __future__ import annotations
 
 from monitor.domain.code import Code
-from monitor.domain.happened import LogEntry, Reading
+from monitor.domain.happened import Answered, Declared, LogEntry, Reading
 from monitor.domain.problems import BadInputError, DryspellError, Problem, UnableError
 from monitor.domain.show import (
     Contact,
@@ -29,12 +29,14 @@ from monitor.domain.show import (
     Spray,
     WarningsFrom,
 )
-from monitor.domain.telling import Alert, Facts, FeedSays, Message, Official, Outcome, Wait
+from monitor.domain.telling import Alert, Facts, FeedSays, Message, Official, Outcome, Wait, Worth
 from monitor.domain.terms import (
     Access,
     Action,
     AlertKind,
+    AnswerKind,
     Bools,
+    CannotBecause,
     Condition,
     ConnectorState,
     CounterResets,
@@ -58,8 +60,11 @@ __all__ = [
     "Action",
     "Alert",
     "AlertKind",
+    "AnswerKind",
+    "Answered",
     "BadInputError",
     "Bools",
+    "CannotBecause",
     "Code",
     "Condition",
     "ConnectorState",
@@ -67,6 +72,7 @@ __all__ = [
     "CounterResets",
     "Cover",
     "Crew",
+    "Declared",
     "DryspellError",
     "EntryKind",
     "Event",
@@ -104,4 +110,5 @@ __all__ = [
     "WarningsFrom",
     "Weather",
     "WindBasis",
+    "Worth",
 ]

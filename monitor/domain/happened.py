@@ -4,8 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal
 
-from monitor.domain.terms import CounterResets, EntryKind, InspectionResult
+from monitor.domain.terms import (
+    AnswerKind,
+    CannotBecause,
+    CounterResets,
+    EntryKind,
+    InspectionResult,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +28,42 @@ class LogEntry:
     to: str | None = None
     result: InspectionResult | None = None
     by: str | None = None
+    note: str | None = None
+    earth_ohm: float | None = None
+    """Earth continuity as tested [ohm]"""
+    insulation_mohm: float | None = None
+    """Insulation as tested [megohm]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """What somebody said to an alert, and to which order, so that the plan can follow it."""
+
+    at: datetime
+    alert: str
+    answer: AnswerKind
+    position: str | None = None
+    family: str = ""
+    """As Job.family of the alert that was answered"""
+    fixtures: tuple[str, ...] = ()
+    """Of the alert as it stood then"""
+    because: CannotBecause | None = None
+    until: datetime | None = None
+    """Until when it cannot be done; None: until something else is said or logged there"""
+    by: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Declared:
+    """What a competent person on site opened again after weather: never said by the monitor."""
+
+    at: datetime
+    what: Literal["height", "power"]
+    """Work at height; putting power on again"""
+    by: str
+    position: str | None = None
+    """None: the whole site"""
     note: str | None = None
 
 

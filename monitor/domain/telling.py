@@ -44,6 +44,18 @@ class FeedSays:
 
 
 @dataclass(frozen=True, slots=True)
+class Worth:
+    """Why acting pays, or does not: both in the unit of the fixtures' value."""
+
+    cost: float
+    """Of the crew's minutes"""
+    at_stake: float
+    """Value of the fixtures"""
+    chance: float
+    """That they are spent"""
+
+
+@dataclass(frozen=True, slots=True)
 class Facts:
     """What a message says beside the alert object itself. None: not known, not said."""
 
@@ -88,6 +100,23 @@ class Facts:
     says_so: int | None = None
     """How many of the alert's `members` forecasts say so, by whom its chance is reckoned."""
     by_feed: tuple[FeedSays, ...] = ()
+    who: tuple[str, ...] = ()
+    """Who is planned to do it"""
+    handed_to: tuple[str, ...] = ()
+    """Who carries on after a shift change in the middle of it"""
+    handed_at: datetime | None = None
+    late_minutes: float | None = None
+    """How much after its do-by it can be done at best; None: not late, or never done"""
+    worth: Worth | None = None
+    """Where the show prices a minute: what acting costs against what it saves"""
+    covers: tuple[tuple[str, int], ...] = ()
+    """Which covers from the stock, and how many, most numerous first"""
+    not_covered_because: str | None = None
+    """Why it is brought in where covers were given: "4 hoods left, 6 wanted""""
+    spent_live: bool = False
+    """Its allowance is spent, nothing says that it is isolated, and water reaches it"""
+    answered: tuple[str, ...] = ()
+    """What the crew answered, in sentences"""
     extra: tuple[str, ...] = ()
     """Whole sentences to add as they are (on-watch assumptions, what a lost feed leaves)."""
     official: Official | None = None

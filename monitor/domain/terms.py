@@ -22,6 +22,8 @@ Standing = Literal["indoor", "temporary", "extended", "permanent"]
 Part = Literal["fixture", "supply", "connector"]
 Stage = Literal["notice", "start", "overdue", "stop", "stood-down"]
 Action = Literal["cover", "bring-in", "isolate", "uncover", "inspect", "clean"]
+AnswerKind = Literal["doing", "done", "cannot", "not-needed"]
+CannotBecause = Literal["no-lift", "too-windy", "act-on-stage", "no-cover", "other"]
 AlertKind = Literal["work", "stop", "weather", "delivery"]
 EntryKind = Literal[
     "put-out",

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from monitor.domain import Show
+from monitor.domain import Answered, Show
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
 from monitor.exposure.steps import Steps
@@ -47,6 +47,7 @@ def plan(
     now_s: float,
     asked: Iterable[str] = (),
     closed: Sequence[Span] = (),
+    answers: Sequence[Answered] = (),
 ) -> Plan:
     """What wants doing, by when.
 
@@ -59,6 +60,7 @@ def plan(
     asked : ids of fixtures that open alerts speak of
     closed : spans in which all work outdoors is closed on somebody else's word, as an official
         warning of thunder; they block as thunder does
+    answers : what the crew has answered to alerts until now, oldest first
 
     Returns
     -------

@@ -15,8 +15,10 @@ class Job:
     """One action at one position. Times in seconds; None where there is no deadline."""
 
     position: str
-    family: Literal["protect", "covered", "inspect", "clean"]
-    """`covered`: what leaks or blows off although it is covered"""
+    family: Literal["protect", "covered", "uncover", "inspect", "clean"]
+    """`covered`: what leaks or blows off although it is covered; `uncover`: a cover that has to
+    come off by `do_by_s`
+    """
     action: Action
     fixtures: tuple[str, ...]
     count: int
@@ -31,6 +33,17 @@ class Job:
     blocked: Span | None = None
     """What blocks the position now."""
     value: float = 0.0
+    """Of what is at stake, in the unit of the fixtures' value"""
+    ends_s: float | None = None
+    """When it is done at the latest start that the crew's plan leaves it"""
+    late_by_s: float = 0.0
+    """How long after its do-by it is done at best; infinite: never by these people"""
+    under_way: bool = False
+    """Somebody has answered that they are doing it"""
+    cannot: Span | None = None
+    """Somebody has answered that it cannot be done, and until when"""
+    not_needed: bool = False
+    """Somebody has answered that it is not needed: no hands are planned for it"""
     facts: Facts = field(default_factory=Facts)
 
 
@@ -67,3 +80,5 @@ class Plan:
     """By feed: what it says of the rain is known without a break until here."""
     thunder_heard: tuple[str, ...] = ()
     """Feeds that say of this moment whether it has thunder."""
+    covers_short: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    """By cover that is short: how many are wanted at once, and how many are left in stock."""

@@ -19,7 +19,7 @@ AFTER_THUNDER_S = 30 * SECONDS_PER_MINUTE
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """Blocked time, half-open, and what blocks it: "gust" or "thunder"."""
+    """Blocked time, half-open, and what blocks it: "gust", "thunder", "dark" or "crew"."""
 
     start_s: float
     end_s: float
