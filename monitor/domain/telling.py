@@ -112,7 +112,7 @@ class Facts:
     covers: tuple[tuple[str, int], ...] = ()
     """Which covers from the stock, and how many, most numerous first"""
     not_covered_because: str | None = None
-    """Why it is brought in where covers were given: "4 hoods left, 6 wanted""""
+    """Why it is brought in where covers were given: "4 hoods left, 6 wanted"."""
     spent_live: bool = False
     """Its allowance is spent, nothing says that it is isolated, and water reaches it"""
     answered: tuple[str, ...] = ()
