@@ -16,6 +16,7 @@ from monitor.domain import Message
 from monitor.units import iso_utc
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
 
     from monitor.domain import Alert
@@ -28,8 +29,15 @@ def as_json(alert: Alert) -> dict[str, Any]:
     return _object(alert, alert.at)
 
 
-def message(alert: Alert, now: datetime) -> Message:
-    """The alert as a message that any contact can carry, read at `now`."""
+def message(alert: Alert, now: datetime, links: Sequence[tuple[str, str]] = ()) -> Message:
+    """The alert as a message that any contact can carry, read at `now`.
+
+    `links`, each (label, address), stand at the end of the text: where an answer is given. They
+    are never on the radio.
+    """
+    data = _object(alert, now)
+    if links:
+        data["links"] = [{"label": label, "url": url} for label, url in links]
     return Message(
         alert_id=alert.id,
         kind=alert.kind,
@@ -37,9 +45,9 @@ def message(alert: Alert, now: datetime) -> Message:
         subject=radio.shorten(
             _subject(alert, SiteClock.named(alert.facts.timezone, now)), words.LONGEST_SUBJECT
         ),
-        text=_text(alert, now),
+        text="\n".join([_text(alert, now), *_linked(links)]),
         radio=_radio(alert, now),
-        data=_object(alert, now),
+        data=data,
         thread=f"alert-{alert.id}",
         at=now,
     )
@@ -94,6 +102,11 @@ def _text(alert: Alert, now: datetime) -> str:
     said.append("\n".join(["Cautions", *(f"- {c}" for c in cautions.said_with(alert))]))
     said.append(_footer(alert, clock))
     return "\n\n".join(p for p in said if p) + "\n"
+
+
+def _linked(links: Sequence[tuple[str, str]]) -> list[str]:
+    said = [f"{words.one_line(label)}: {words.one_line(url)}\n" for label, url in links]
+    return ["".join(said)] if said else []
 
 
 # ---------------------------------------------------------------- the first line

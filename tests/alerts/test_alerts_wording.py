@@ -397,3 +397,15 @@ def test_an_alerts_own_cautions_come_last_and_once():
     found = cautions.said_with(alert)
     assert found[-1] == cautions.POOLS
     assert found.count(cautions.ESTIMATE) == 1
+
+
+def test_links_stand_at_the_end_of_the_text_and_not_on_the_radio():
+    links = (("Doing", "https://watch.example/a/17?t=x"), ("Cannot", "https://watch.example/b"))
+    message = wording.message(TOWERS, NOW, links)
+    plain = wording.message(TOWERS, NOW)
+    assert message.text == (
+        plain.text + "\nDoing: https://watch.example/a/17?t=x\nCannot: https://watch.example/b\n"
+    )
+    assert message.radio == plain.radio
+    assert message.data["links"][0] == {"label": "Doing", "url": "https://watch.example/a/17?t=x"}
+    assert "links" not in plain.data
