@@ -29,7 +29,9 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
-Kind = Literal["weather", "revision", "log", "alert", "message", "outcome", "reading", "warning"]
+Kind = Literal[
+    "weather", "revision", "log", "alert", "message", "outcome", "reading", "warning", "handover"
+]
 Cell = str | int | None
 
 START = "0" * 64
@@ -59,6 +61,7 @@ _BOUND: dict[Kind, _Bound] = {
     ),
     "outcome": _Bound("outcomes", ("message", "at", "attempt", "result", "detail")),
     "reading": _Bound("readings", ("station", "at", "received_at", "body")),
+    "handover": _Bound("handovers", ("at", "given_by", "taken_by")),
     "warning": _Bound(
         "official_warnings", ("service", "identifier", "received_at", "body", "raw_sha256")
     ),

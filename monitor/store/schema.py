@@ -4,9 +4,9 @@ A step that has been released is never edited: a change of the tables is a new s
 end of `STEPS`.
 
 What came in and what was said (`weather_runs`, `readings`, `official_warnings`, `revisions`,
-`log_entries`, `alert_changes`, `messages`, `outcomes`), the bytes they name (`contents`) and
-the chain over them are only ever added to, which triggers hold. What merely steers the work
-may change: `weather_seen` (when a run was last offered again), `outbox` (next try, lease,
+`log_entries`, `alert_changes`, `messages`, `outcomes`, `handovers`), the bytes they name
+(`contents`) and the chain over them are only ever added to, which triggers hold. What merely
+steers the work may change: `weather_seen` (when a run was last offered again), `outbox` (next try, lease,
 state), `tokens` (who may write from outside) and `notes` (ETags, consents, next-try times).
 """
 
@@ -161,6 +161,15 @@ CREATE TABLE tokens (
 ) STRICT;
 """
 
+_HANDOVERS = """
+CREATE TABLE handovers (
+    id INTEGER PRIMARY KEY,
+    at TEXT NOT NULL,
+    given_by TEXT NOT NULL,
+    taken_by TEXT NOT NULL
+) STRICT;
+"""
+
 _ONLY_ADDED_TO = (
     "contents",
     "chain",
@@ -176,4 +185,5 @@ STEPS: tuple[str, ...] = (
     _TABLES + "".join(_GUARD.format(table=table) for table in _ONLY_ADDED_TO),
     _FROM_OUTSIDE
     + "".join(_GUARD.format(table=table) for table in ("readings", "official_warnings")),
+    _HANDOVERS + _GUARD.format(table="handovers"),
 )
