@@ -10,9 +10,9 @@ from html import escape
 
 from markupsafe import Markup
 
+from monitor import drawing
 from monitor.alerts.words import one_line
-from monitor.report import drawing
-from monitor.report.drawing import INK
+from monitor.drawing import INK
 from monitor.scores import FeedScores, Row
 
 WIDTH = 760.0

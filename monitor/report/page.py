@@ -11,8 +11,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from monitor.alerts import cautions
 from monitor.alerts.words import one_line, sentence
 from monitor.domain import LogEntry
+from monitor.drawing import patterns
 from monitor.report import figures, summary
-from monitor.report.drawing import patterns
 from monitor.report.findings import ORDERS, Line, id_ranges, lines
 from monitor.report.forecasts import forecasts
 from monitor.report.jobs import SAYS, Job, Told, jobs

@@ -13,15 +13,15 @@ from typing import NamedTuple
 import numpy as np
 from markupsafe import Markup
 
+from monitor import drawing
 from monitor.alerts.words import one_line
 from monitor.domain import EntryKind, Floats
-from monitor.report import drawing
+from monitor.drawing import GREY, INK, PALE, WATER
+from monitor.drawing.time_axis import ticks
 from monitor.report.covers import cover_spans
-from monitor.report.drawing import GREY, INK, PALE, WATER
 from monitor.report.figures import share
 from monitor.report.material import Material
 from monitor.report.places import Place
-from monitor.report.site_times import ticks
 from monitor.units import to_epoch
 
 WIDTH = 760.0

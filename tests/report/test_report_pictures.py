@@ -20,11 +20,12 @@ from report_samples import (
 )
 
 from monitor.domain import Cover
+from monitor.drawing import round_up
+from monitor.drawing.time_axis import ticks
 from monitor.exposure.results import Carried
 from monitor.report.covers import cover_spans
-from monitor.report.drawing import round_up
 from monitor.report.page import page
-from monitor.report.site_times import SiteTimes, ticks
+from monitor.report.site_times import SiteTimes
 
 NAME = "{http://www.w3.org/2000/svg}"
 FLOOR, TALL = 193.0, 60.0
