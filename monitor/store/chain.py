@@ -30,7 +30,16 @@ if TYPE_CHECKING:
     from sqlite_utils import Database
 
 Kind = Literal[
-    "weather", "revision", "log", "alert", "message", "outcome", "reading", "warning", "handover"
+    "weather",
+    "revision",
+    "log",
+    "alert",
+    "message",
+    "outcome",
+    "reading",
+    "warning",
+    "handover",
+    "declared",
 ]
 Cell = str | int | None
 
@@ -62,6 +71,7 @@ _BOUND: dict[Kind, _Bound] = {
     "outcome": _Bound("outcomes", ("message", "at", "attempt", "result", "detail")),
     "reading": _Bound("readings", ("station", "at", "received_at", "body")),
     "handover": _Bound("handovers", ("at", "given_by", "taken_by")),
+    "declared": _Bound("declarations", ("key", "at", "received_at", "body")),
     "warning": _Bound(
         "official_warnings", ("service", "identifier", "received_at", "body", "raw_sha256")
     ),

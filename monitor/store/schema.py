@@ -4,10 +4,11 @@ A step that has been released is never edited: a change of the tables is a new s
 end of `STEPS`.
 
 What came in and what was said (`weather_runs`, `readings`, `official_warnings`, `revisions`,
-`log_entries`, `alert_changes`, `messages`, `outcomes`, `handovers`), the bytes they name
-(`contents`) and the chain over them are only ever added to, which triggers hold. What merely
-steers the work may change: `weather_seen` (when a run was last offered again), `outbox` (next try, lease,
-state), `tokens` (who may write from outside) and `notes` (ETags, consents, next-try times).
+`log_entries`, `alert_changes`, `messages`, `outcomes`, `handovers`, `declarations`), the bytes
+they name (`contents`) and the chain over them are only ever added to, which triggers hold.
+What merely steers the work may change: `weather_seen` (when a run was last offered again),
+`outbox` (next try, lease, state), `tokens` (who may write from outside) and `notes` (ETags,
+consents, next-try times).
 """
 
 from __future__ import annotations
@@ -170,6 +171,17 @@ CREATE TABLE handovers (
 ) STRICT;
 """
 
+_DECLARATIONS = """
+CREATE TABLE declarations (
+    id INTEGER PRIMARY KEY,
+    key TEXT NOT NULL UNIQUE,
+    at TEXT NOT NULL,
+    received_at TEXT NOT NULL,
+    body TEXT NOT NULL
+) STRICT;
+CREATE INDEX declarations_by_time ON declarations (at, id);
+"""
+
 _ONLY_ADDED_TO = (
     "contents",
     "chain",
@@ -186,4 +198,5 @@ STEPS: tuple[str, ...] = (
     _FROM_OUTSIDE
     + "".join(_GUARD.format(table=table) for table in ("readings", "official_warnings")),
     _HANDOVERS + _GUARD.format(table="handovers"),
+    _DECLARATIONS + _GUARD.format(table="declarations"),
 )

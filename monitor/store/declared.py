@@ -1,0 +1,47 @@
+"""What people on site declared open again, and when: only added to."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from monitor.domain import Declared
+from monitor.store import chain
+from monitor.store.database import immediate, in_plain_words
+from monitor.store.records import from_json, to_json, to_text
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from sqlite_utils import Database
+
+
+def record_declared(db: Database, declared: Declared, key: str, received_at: datetime) -> bool:
+    """Keep one declaration; False where it was known already.
+
+    `key` is made by the sender, so that sending twice records once. A key that stands for
+    another declaration is the caller's to refuse: it breaks the table's rule here.
+    """
+    body = to_json(declared)
+    with immediate(db):
+        known = db.execute("SELECT body FROM declarations WHERE key = ?", [key]).fetchone()
+        if known == (body,):
+            return False
+        chain.add(
+            db,
+            "declared",
+            {
+                "key": key,
+                "at": to_text(declared.at),
+                "received_at": to_text(received_at),
+                "body": body,
+            },
+            received_at,
+        )
+    return True
+
+
+@in_plain_words()
+def declared(db: Database) -> tuple[Declared, ...]:
+    """Every declaration, by the time it was made for."""
+    rows = db.query("SELECT body FROM declarations ORDER BY at, id")
+    return tuple(from_json(Declared, row["body"]) for row in list(rows))
