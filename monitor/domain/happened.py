@@ -7,11 +7,13 @@ from datetime import datetime
 from typing import Literal
 
 from monitor.domain.terms import (
+    Action,
     AnswerKind,
     CannotBecause,
     CounterResets,
     EntryKind,
     InspectionResult,
+    Stage,
 )
 
 
@@ -52,6 +54,26 @@ class Answered:
     """Until when it cannot be done; None: until something else is said or logged there"""
     by: str | None = None
     note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """Whom an alert was told to at a moment, why them, and until when an answer is awaited."""
+
+    at: datetime
+    alert: str
+    stage: Stage
+    action: Action | None
+    contacts: tuple[str, ...]
+    """Names, as in the show folder then"""
+    because: Literal["told", "no-answer", "cannot", "not-delivered"]
+    """`told`: the alert changed; the rest: why the next were told of it as it stood"""
+    answers: int = 0
+    """How many answers to the alert were known by then"""
+    until: datetime | None = None
+    """When the next are told if nobody answers; None: no answer is awaited"""
+    began: datetime | None = None
+    """Since when an answer to this order is awaited; None where none is"""
 
 
 @dataclass(frozen=True, slots=True)

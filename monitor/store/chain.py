@@ -40,6 +40,8 @@ Kind = Literal[
     "warning",
     "handover",
     "declared",
+    "answer",
+    "turn",
 ]
 Cell = str | int | None
 
@@ -71,6 +73,8 @@ _BOUND: dict[Kind, _Bound] = {
     "outcome": _Bound("outcomes", ("message", "at", "attempt", "result", "detail")),
     "reading": _Bound("readings", ("station", "at", "received_at", "body")),
     "handover": _Bound("handovers", ("at", "given_by", "taken_by")),
+    "answer": _Bound("answers", ("alert", "at", "body")),
+    "turn": _Bound("turns", ("alert", "at", "body")),
     "declared": _Bound("declarations", ("key", "at", "received_at", "body")),
     "warning": _Bound(
         "official_warnings", ("service", "identifier", "received_at", "body", "raw_sha256")

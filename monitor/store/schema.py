@@ -182,6 +182,24 @@ CREATE TABLE declarations (
 CREATE INDEX declarations_by_time ON declarations (at, id);
 """
 
+_ANSWERS = """
+CREATE TABLE answers (
+    id INTEGER PRIMARY KEY,
+    alert TEXT NOT NULL,
+    at TEXT NOT NULL,
+    body TEXT NOT NULL
+) STRICT;
+CREATE INDEX answers_by_alert ON answers (alert, id);
+
+CREATE TABLE turns (
+    id INTEGER PRIMARY KEY,
+    alert TEXT NOT NULL,
+    at TEXT NOT NULL,
+    body TEXT NOT NULL
+) STRICT;
+CREATE INDEX turns_by_alert ON turns (alert, id);
+"""
+
 _ONLY_ADDED_TO = (
     "contents",
     "chain",
@@ -199,4 +217,5 @@ STEPS: tuple[str, ...] = (
     + "".join(_GUARD.format(table=table) for table in ("readings", "official_warnings")),
     _HANDOVERS + _GUARD.format(table="handovers"),
     _DECLARATIONS + _GUARD.format(table="declarations"),
+    _ANSWERS + "".join(_GUARD.format(table=table) for table in ("answers", "turns")),
 )

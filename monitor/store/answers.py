@@ -1,0 +1,78 @@
+"""What was answered to alerts, and whom each was told to in which turn: only added to."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+from monitor.domain import Answered, Turn
+from monitor.store import chain
+from monitor.store.database import in_plain_words
+from monitor.store.history import alerts_as_they_stand
+from monitor.store.records import from_json, from_text, to_json, to_text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from sqlite_utils import Database
+
+
+def record_answer(db: Database, answered: Answered) -> int:
+    """Keep an answer; returns the id of the row."""
+    return chain.add(db, "answer", _cells(answered), answered.at)
+
+
+@in_plain_words()
+def answers(db: Database) -> tuple[Answered, ...]:
+    """Every answer there has been, oldest first."""
+    rows = db.query("SELECT body FROM answers ORDER BY id")
+    return (*_of_before(db), *(from_json(Answered, row["body"]) for row in list(rows)))
+
+
+def record_turn(db: Database, turn: Turn) -> int:
+    """Keep whom an alert was told to, in the transaction that queues the messages."""
+    return chain.add(db, "turn", _cells(turn), turn.at)
+
+
+@in_plain_words()
+def turns(db: Database, alert: str | None = None) -> tuple[Turn, ...]:
+    """Every turn of an alert, or of all of them, oldest first."""
+    if alert is None:
+        rows = db.query("SELECT body FROM turns ORDER BY id")
+    else:
+        rows = db.query("SELECT body FROM turns WHERE alert = ? ORDER BY id", [alert])
+    return tuple(from_json(Turn, row["body"]) for row in list(rows))
+
+
+def _cells(said: Answered | Turn) -> dict[str, chain.Cell]:
+    return {"alert": said.alert, "at": to_text(said.at), "body": to_json(said)}
+
+
+_NOTE = "answer/"
+
+
+def _of_before(db: Database) -> Iterator[Answered]:
+    """Answers from before they had a table: a note for each alert, which kept no place."""
+    notes = list(
+        db.query("SELECT key, value FROM notes WHERE key GLOB ? ORDER BY key", [f"{_NOTE}*"])
+    )
+    if not notes:
+        return
+    alerts = alerts_as_they_stand(db)
+    found: list[Answered] = []
+    for note in notes:
+        latest: Any = json.loads(note["value"])
+        alert_id = note["key"].removeprefix(_NOTE)
+        alert = alerts.get(alert_id)
+        found += [
+            Answered(
+                from_text(said["at"]),
+                alert_id,
+                said["answer"],
+                position=None if alert is None else alert.position,
+                fixtures=() if alert is None else alert.fixtures,
+                by=said.get("by"),
+            )
+            for said in (*latest.get("earlier", ()), latest)
+        ]
+    yield from sorted(found, key=lambda answered: answered.at)
