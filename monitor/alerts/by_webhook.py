@@ -21,6 +21,7 @@ import requests
 
 from monitor import __version__
 from monitor.alerts import envelope
+from monitor.alerts.statuses import lasts
 from monitor.alerts.words import one_line
 from monitor.domain import Outcome
 from monitor.feeds.exchange import one_line_session
@@ -43,7 +44,6 @@ LONGEST_WAIT_S = 900.0
 SECRET_PREFIX = "whsec_"  # noqa: S105 - the public part
 SECRET_BYTES = range(24, 65)
 
-_PASSING = frozenset({408, 409, 421, 423, 425, 429})
 _GONE = 410
 
 
@@ -144,7 +144,7 @@ def _read(answer: requests.Response, host: str, now: datetime) -> Outcome:
     if 300 <= status < 400:
         return _lasting(f"{host} answered {status}: it points elsewhere, which is not followed")
     detail = f"{host} answered {status}{_said(answer)}"
-    if 400 <= status < 500 and status not in _PASSING:
+    if lasts(status):
         return _lasting(detail)
     return Outcome(sent=False, detail=detail, retry_after_s=_retry_after(answer, now))
 

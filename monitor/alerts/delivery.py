@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Protocol
 
-from monitor.alerts import by_email, by_folder, by_webhook
+from monitor.alerts import by_apprise, by_email, by_folder, by_webhook
 from monitor.alerts.words import one_line
 from monitor.domain import DryspellError, Outcome
 from monitor.store import outbox
@@ -45,6 +45,7 @@ SENDERS: dict[str, Sender] = {
     "email": by_email.send,
     "webhook": by_webhook.send,
     "folder": by_folder.send,
+    "apprise": by_apprise.send,
 }
 
 
@@ -92,8 +93,8 @@ def attempt(
     """One attempt through the right sender, which cannot bring the service down."""
     if contact is None:
         return Outcome(sent=False, lasting=True, detail="the show folder has this contact no more")
-    reference = contact.password if contact.kind == "email" else contact.secret
     try:
+        reference = _reference(contact, recipient)
         opened = None if reference is None else secret(reference)
         return SENDERS[contact.kind](message, contact, recipient, row_id, secret=opened, now=now)
     except DryspellError as fault:
@@ -103,9 +104,16 @@ def attempt(
         return Outcome(sent=False, detail=f"could not be sent ({type(fault).__name__})")
 
 
+def _reference(contact: Contact, recipient: str) -> str | None:
+    """Which secret this message needs; None where it needs none."""
+    if contact.kind == "apprise":
+        return recipient if recipient in contact.to else None
+    return contact.password if contact.kind == "email" else contact.secret
+
+
 def recipients(contact: Contact) -> tuple[str, ...]:
-    """One outbox row each: every mailbox of an email contact, else the contact itself."""
-    return contact.to if contact.kind == "email" else (contact.name,)
+    """One outbox row each: every mailbox or target of a contact, else the contact itself."""
+    return contact.to if contact.kind in {"email", "apprise"} else (contact.name,)
 
 
 def wants(contact: Contact, message: Message) -> bool:

@@ -245,7 +245,7 @@ class Contact:
     """One `[[contacts]]` entry; secrets stay references until the moment of sending."""
 
     name: str
-    kind: Literal["email", "webhook", "folder"]
+    kind: Literal["email", "webhook", "folder", "apprise"]
     stages: tuple[Stage, ...] | None = None
     turn: int = 1
     """Told at once (1), or when nobody of the turns before has answered."""
@@ -256,9 +256,12 @@ class Contact:
     password: str | None = None
     sender: str | None = None
     to: tuple[str, ...] = ()
+    """Mailboxes; of an apprise contact the secret references of its targets"""
     url: str | None = None
     secret: str | None = None
     path: str | None = None
+    short: bool = False
+    """Only the radio line, for those with 160 characters"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from monitor.alerts.by_email import is_loopback
 from monitor.domain import BadInputError, Contact, Feed, Page
 from monitor.feeds.sheet import find_sheet
 from monitor.show.secrets import secret
+from monitor.show.targets import check_targets
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -28,6 +29,7 @@ _OF_KIND: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "email": (("host", "from", "to"), ("port", "security", "user", "password")),
     "webhook": (("url", "secret"), ()),
     "folder": ((), ("path",)),
+    "apprise": (("url",), ("short",)),
 }
 _COMMON = frozenset({"name", "kind", "stages", "turn"})
 
@@ -44,8 +46,18 @@ def contact(
     _keys_of_kind(part, path, findings)
     if part.kind == "email":
         _email(part, path, findings)
-    if part.url is not None:
-        _address(part.url, (*path, "url"), f"url of contact {part.name}", findings)
+    if part.kind == "apprise":
+        check_targets(part, path, lambda r, at: _secret(r, at, folder, environ, findings), findings)
+    elif part.url:
+        for i, url in enumerate(part.url):
+            _address(url, (*path, "url", i), f"url of contact {part.name}", findings)
+        if len(part.url) > 1:
+            findings.refuse(
+                (*path, "url"),
+                "too-many",
+                f"contact {part.name} has more than one url.",
+                "Give each url a contact of its own.",
+            )
     for key, reference in (("password", part.password), ("secret", part.secret)):
         if reference is not None:
             _secret(reference, (*path, key), folder, environ, findings)
@@ -61,10 +73,11 @@ def contact(
         user=part.user,
         password=part.password,
         sender=part.sender,
-        to=part.to,
-        url=part.url,
+        to=part.url if part.kind == "apprise" else part.to,
+        url=part.url[0] if part.kind == "webhook" and part.url else None,
         secret=part.secret,
         path=None if kept is None else str(folder / Path(kept).expanduser()),
+        short=part.short,
     )
 
 
@@ -123,13 +136,16 @@ def _email(part: ContactPart, path: Place, findings: Findings) -> None:
 
 def _secret(
     reference: str, path: Place, folder: Path, environ: Mapping[str, str], findings: Findings
-) -> None:
+) -> str | None:
+    """The secret; None where it cannot be read, which is told."""
     try:
-        secret(reference, environ, folder)
+        return secret(reference, environ, folder)
     except BadInputError as fault:
+        key = next(step for step in reversed(path) if isinstance(step, str))
         for problem in fault.problems:
-            says = f"{path[-1]} of {findings.owner(path)}: {problem.says}"
+            says = f"{key} of {findings.owner(path)}: {problem.says}"
             findings.refuse(path, problem.code, says, problem.remedy)
+        return None
 
 
 def _split(url: str) -> SplitResult | None:

@@ -41,7 +41,10 @@ _Gust = Annotated[float, Between(0, 100, above=True)]
 _Share = Annotated[float, Between(0, 1)]
 _Hours = Annotated[float, Between(0, 10_000, above=True)]
 _Side = Annotated[Side, OneOf("front", "right", "back", "left")]
-_Kind = Annotated[Literal["email", "webhook", "folder"], OneOf("email", "webhook", "folder")]
+_Kind = Annotated[
+    Literal["email", "webhook", "folder", "apprise"],
+    OneOf("email", "webhook", "folder", "apprise"),
+]
 _Security = Annotated[Literal["tls", "starttls", "none"], OneOf("tls", "starttls", "none")]
 _Access = Annotated[Access, OneOf("ground", "ladder", "platform", "climb", "lowered-truss", "none")]
 _Stage = Annotated[Stage, OneOf("notice", "start", "overdue", "stop", "stood-down")]
@@ -234,7 +237,7 @@ class ContactPart(Part):
     """Whom to tell, and how."""
 
     name: Text = Field(description="who is told, in a word or two")
-    kind: _Kind = Field(description="how: email, webhook or folder")
+    kind: _Kind = Field(description="how: email, webhook, folder or apprise")
     stages: Annotated[tuple[_Stage, ...], Several] | None = None
     turn: Annotated[int, Between(1, 9, whole=True)] = 1
     host: Text | None = None
@@ -244,9 +247,10 @@ class ContactPart(Part):
     password: Text | None = None
     sender: Text | None = Field(default=None, alias="from")
     to: Annotated[tuple[Text, ...], Several] = ()
-    url: Text | None = None
+    url: Annotated[tuple[Text, ...], Several] = ()
     secret: Text | None = None
     path: Text | None = None
+    short: bool = False
 
 
 class GaugePart(Part):
