@@ -151,7 +151,7 @@ def _plugin(url: str) -> Any | None:
     if plugin is None:
         return None
     plugin.optional = False  # else a failure would be reported as sent
-    plugin.service_retry = 0  # the outbox tries again
+    plugin.retry = 0  # the outbox tries again
     plugin.redirects = False
     plugin.verify_certificate = True
     plugin.overflow_mode = apprise.OverflowMode.SPLIT
