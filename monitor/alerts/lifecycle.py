@@ -14,7 +14,7 @@ from monitor.domain import Alert, Answered, Facts, LogEntry, Show, Stage
 from monitor.planning.facts import fixture_names
 from monitor.planning.job import Job, Plan
 from monitor.planning.workable import Span
-from monitor.units import to_moment
+from monitor.units import to_epoch, to_moment
 
 __all__ = ["Change", "OpenAlert", "Source", "WatchState", "advance"]
 
@@ -291,10 +291,21 @@ class _Step:
             at=self._now,
             reason=job.reason,
             facts=self._facts(
-                replace(job.facts, extra=(*job.facts.extra, *self._not_known())),
+                replace(
+                    job.facts,
+                    extra=(*job.facts.extra, *self._not_known()),
+                    rain_now=self._rain_now(job),
+                ),
                 job.blocked if stopped else None,
             ),
         )
+
+    def _rain_now(self, job: Job) -> str | None:
+        """What to say of the rain that falls now, where the deadline rests on it."""
+        until = self._source.rain_now_until
+        if until is None or job.do_by_s is None or job.do_by_s > to_epoch(until):
+            return None
+        return self._source.rain_now
 
     def _not_known(self) -> tuple[str, ...]:
         said = []

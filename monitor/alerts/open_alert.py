@@ -66,3 +66,7 @@ class Source:
     """Whether any of it is not lost: what is lost stands nothing down."""
     gauges: tuple[str, ...] = ()
     """Stations on site that measured some of the past"""
+    rain_now: str | None = None
+    """Rain on site now, more than any forecast has: a sentence on it"""
+    rain_now_until: datetime | None = None
+    """Until when it is taken to go on"""

@@ -212,8 +212,8 @@ def _forecast(alert: Alert, clock: SiteClock) -> str:
         parts.append("issue time not given")
     is_past = alert.action in ("inspect", "clean")
     share = (
-        ""
-        if alert.stage == "stood-down" or is_past
+        words.sentence(facts.rain_now or "")
+        if alert.stage == "stood-down" or is_past or facts.rain_now
         else words.chance(alert.members, alert.probability, facts.says_so)
     )
     stations = ", ".join(words.one_line(s) for s in facts.gauges)

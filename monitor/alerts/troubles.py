@@ -35,7 +35,7 @@ _CALLED: tuple[tuple[str, Called], ...] = (
     ("gauge-", Called("A gauge is in doubt at", "Look at it.", "The gauge measures again at")),
     (
         "rain-unforeseen-",
-        Called("It is raining, and no forecast says so, at", "", "Rain and forecast agree at"),
+        Called("It is raining, and no forecast says so, at", "", "The word on rain has changed at"),
     ),
 )
 

@@ -92,6 +92,8 @@ class Facts:
     """Which forecast: "hourly forecast A"."""
     gauges: tuple[str, ...] = ()
     """Stations on site that measured some of the past"""
+    rain_now: str | None = None
+    """Where it rests on rain that falls now and that no forecast has: a sentence on it"""
     issued_at: datetime | None = None
     credit: tuple[str, ...] = ()
     next_word_at: datetime | None = None

@@ -209,7 +209,7 @@ def test_the_monitor_speaks_of_itself(kind, stage, first):
     ("alert_id", "raised", "over"),
     [
         ("gauge-mast-1", "A gauge is in doubt at Marrowmere. Look at it.", "The gauge measures"),
-        ("rain-unforeseen-1", "It is raining, and no forecast says so, at", "Rain and forecast"),
+        ("rain-unforeseen-1", "It is raining, and no forecast says so, at", "The word on rain has changed"),
         ("uplink-1", "The connection is down at Marrowmere.", "The connection works at"),
         ("feed-valley-1", "A weather feed needs mending at", "The weather feed is mended at"),
         ("clock-1", "The monitor's clock is wrong at Marrowmere. Set it.", "The clock is right at"),
