@@ -8,17 +8,19 @@ from typing import TYPE_CHECKING, Any
 from monitor.alerts import wording
 from monitor.alerts.delivery import recipients, wants
 from monitor.alerts.losses import Trouble, follow
+from monitor.service.links import links_for
+from monitor.service.turns import call_on_change
 from monitor.store.history import recall, record_change, remember
 from monitor.store.outbox import cancel_older, enqueue
 from monitor.store.records import from_json, to_json
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Callable, Collection
 
     from sqlite_utils import Database
 
     from monitor.alerts.losses import Found
-    from monitor.domain import Alert, AlertKind, Message, Show
+    from monitor.domain import Alert, AlertKind, Contact, Message, Show
 
 USUAL_LIFE = timedelta(hours=6)
 """How long a message without a deadline is worth sending."""
@@ -43,8 +45,35 @@ def tell(
     """
     record_change(db, alert, reason, now)
     message = wording.message(alert, now)
-    send(db, show, message, now, expires_at(alert, now), leave_out=leave_out)
+    called = call_on_change(db, show, alert, message, now, leave_out)
+    send_to(db, show, alert, called, now, leave_out=leave_out)
     return message
+
+
+def send_to(
+    db: Database,
+    show: Show,
+    alert: Alert,
+    called: Collection[str],
+    now: datetime,
+    *,
+    leave_out: Collection[tuple[str, str]] = (),
+) -> None:
+    """Queue an alert as it stands to the contacts whose turn it is, each with their own links."""
+
+    def for_one(contact: Contact, recipient: str) -> Message:
+        return wording.message(alert, now, links_for(db, show, alert, contact, recipient))
+
+    send(
+        db,
+        show,
+        wording.message(alert, now),
+        now,
+        expires_at(alert, now),
+        leave_out=leave_out,
+        called=called,
+        for_one=for_one,
+    )
 
 
 def send(
@@ -55,16 +84,26 @@ def send(
     expires: datetime,
     *,
     leave_out: Collection[tuple[str, str]] = (),
+    called: Collection[str] | None = None,
+    for_one: Callable[[Contact, str], Message] | None = None,
 ) -> None:
-    """Queue a message, one row for each contact and recipient."""
+    """Queue a message, one row for each contact and recipient.
+
+    `called` names the contacts whose turn it is; None: all. `for_one` gives the message with
+    what is only for one recipient; it differs from `message` in text and data alone.
+    """
     for contact in show.contacts:
         for recipient in recipients(contact):
             ended = message.stage in ("stop", "stood-down")
-            if ended or wants(contact, message):
+            is_called = called is None or contact.name in called
+            if ended or (is_called and wants(contact, message)):
                 # Where the newer word is not wanted, the older one is still to arrive.
                 cancel_older(db, message.thread, contact.name, recipient, now)
-            if wants(contact, message) and (contact.name, recipient) not in leave_out:
-                enqueue(db, message, contact.name, recipient, at=now, expires_at=expires)
+            if not is_called or (contact.name, recipient) in leave_out:
+                continue
+            if wants(contact, message):
+                own = message if for_one is None else for_one(contact, recipient)
+                enqueue(db, own, contact.name, recipient, at=now, expires_at=expires)
 
 
 def expires_at(alert: Alert, now: datetime) -> datetime:

@@ -280,10 +280,26 @@ def alert_changes(db: Database, since: datetime | None = None) -> tuple[AlertCha
         "SELECT * FROM alert_changes WHERE at >= ? ORDER BY id",
         ["" if since is None else to_text(since)],
     )
-    return tuple(
-        AlertChange(row["id"], from_json(Alert, row["body"]), row["reason"], from_text(row["at"]))
-        for row in list(rows)
-    )
+    return tuple(_change(row) for row in list(rows))
+
+
+@in_plain_words()
+def change_of(db: Database, change_id: int) -> AlertChange | None:
+    """One change by its id; None where there is none."""
+    rows = list(db.query("SELECT * FROM alert_changes WHERE id = ?", [change_id]))
+    return _change(rows[0]) if rows else None
+
+
+@in_plain_words()
+def latest_change(db: Database, alert_id: str) -> int | None:
+    """The id of an alert's latest change; None where it was never raised."""
+    found = db.execute("SELECT max(id) FROM alert_changes WHERE alert = ?", [alert_id]).fetchone()
+    return None if found[0] is None else int(found[0])
+
+
+def _change(row: dict[str, Any]) -> AlertChange:
+    alert = from_json(Alert, row["body"])
+    return AlertChange(row["id"], alert, row["reason"], from_text(row["at"]))
 
 
 @in_plain_words()
