@@ -1,0 +1,49 @@
+"""An alert whose job is in the plan no more: done, lost, or no longer needed, because. Pure."""
+
+from __future__ import annotations
+
+from monitor.alerts.done import done_because
+from monitor.alerts.open_alert import PROTECTS, SPENT, OpenAlert
+from monitor.alerts.spent_gear import SpentGear
+from monitor.alerts.step import Step
+from monitor.alerts.taken_back import is_unseen
+
+
+def vanished(step: Step, opened: OpenAlert, spent: SpentGear) -> None:
+    """Say why it is over, or let it stand."""
+    left = [f for f in opened.alert.fixtures if not step.done(opened, f)]
+    if not left:
+        step.stand_down(opened, done_because(opened, step.log, step.show))
+        return
+    if opened.family not in PROTECTS:
+        step.keep(opened)
+        return
+    lost = tuple(f for f in left if step.plan.spent.get(f, False))
+    # What was lost before is told anew only where a stop had taken its place.
+    if lost and (opened.family != SPENT or opened.alert.stage == "stop"):
+        if step.nobody_works(opened):
+            step.keep(opened)
+        else:
+            spent.overdue(opened, lost)
+        return
+    _calm(step, opened)
+
+
+def _calm(step: Step, opened: OpenAlert) -> None:
+    """The forecast no longer asks for it: wait until runs and minutes agree."""
+    alert, plan, spent = opened.alert, step.plan, opened.family == SPENT
+    if plan.blind or (not spent and is_unseen(opened, plan, step.now)):
+        step.keep(opened)
+        return
+    if spent and plan.rain_ahead.get(alert.position or ""):
+        step.keep(opened)
+        return
+    waiting, enough = step.waited(opened)
+    if enough and not step.nobody_works(opened):
+        runs = waiting.calm_runs
+        why = f"{runs} forecasts in a row no longer spend what is left of the allowance"
+        if spent:
+            why = "no more rain there in the forecast; what is spent waits for inspection"
+        step.stand_down(opened, why)
+        return
+    step.keep(waiting)

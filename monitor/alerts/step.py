@@ -1,0 +1,154 @@
+"""One evaluation: what is known now, what has been told in it so far, what stays open. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from monitor.alerts.done import is_done
+from monitor.alerts.open_alert import SITE, Change, OpenAlert, Source, WatchState
+from monitor.domain import Alert, Facts, LogEntry, Show, Stage
+from monitor.planning.job import Job, Plan
+from monitor.planning.workable import Span
+from monitor.units import to_moment
+
+
+class Step:
+    """What every part of an alert's life reads, and where it says what it told."""
+
+    def __init__(
+        self,
+        state: WatchState,
+        plan: Plan,
+        show: Show,
+        log: Sequence[LogEntry],
+        now: datetime,
+        source: Source,
+    ) -> None:
+        self.state, self.plan, self.show = state, plan, show
+        self.log, self.now, self.source = log, now, source
+        self.number = state.last_number
+        self.changes: list[Change] = []
+        self.open: list[OpenAlert] = []
+        self.settled = set(state.settled)
+        self.thundery = False
+        """Thunder closes the whole site, or has and has not been lifted yet."""
+        self.stop_told = {
+            o.alert.position for o in state.open if o.family != SITE and o.alert.stage == "stop"
+        }
+        """Positions that have heard their stop."""
+
+    # ---- telling
+
+    def tell(self, opened: OpenAlert, reason: str, *, close: bool = False) -> None:
+        """Tell an alert as it stands now; it stays open unless it is closed by this."""
+        alert = replace(opened.alert, at=self.now, reason=reason)
+        self.changes.append(Change(alert, reason))
+        if not close:
+            self.open.append(replace(opened, alert=alert))
+
+    def keep(self, opened: OpenAlert) -> None:
+        """It stays open, and nothing is told."""
+        self.open.append(opened)
+
+    def stand_down(self, opened: OpenAlert, reason: str) -> None:
+        """Tell that it is over, because."""
+        alert = replace(
+            opened.alert,
+            kind="work",
+            stage="stood-down",
+            action=opened.action,
+            facts=replace(
+                opened.alert.facts,
+                blocked_by=None,
+                blocked_until=None,
+                next_word_at=self.source.next_word_at,
+            ),
+        )
+        self.tell(replace(opened, alert=alert), reason, close=True)
+
+    def new_id(self, place: str) -> str:
+        """An id that has not been used."""
+        self.number += 1
+        return f"{place}-{self.number}"
+
+    # ---- what is said with an alert
+
+    def alert(self, job: Job, alert_id: str, stage: Stage) -> Alert:
+        """The alert that a job makes in a stage."""
+        position = self.show.positions[job.position]
+        stopped = stage == "stop"
+        return Alert(
+            id=alert_id,
+            kind="stop" if stopped else "work",
+            stage=stage,
+            action=None if stopped else job.action,
+            position=job.position,
+            fixtures=job.fixtures,
+            count=job.count,
+            people=0 if stopped else job.people,
+            minutes=None if stopped else job.minutes,
+            isolate_at=position.isolate_at,
+            start_by=None if stopped or job.start_by_s is None else to_moment(job.start_by_s),
+            do_by=None if stopped or job.do_by_s is None else to_moment(job.do_by_s),
+            members=job.members,
+            probability=job.probability,
+            at=self.now,
+            reason=job.reason,
+            facts=self.facts(
+                replace(job.facts, extra=(*job.facts.extra, *self._not_known())),
+                job.blocked if stopped else None,
+            ),
+        )
+
+    def facts(self, facts: Facts, blocked: Span | None) -> Facts:
+        """The facts with which forecast they rest on, and what blocks the place."""
+        source = self.source
+        return replace(
+            facts,
+            sources=source.names,
+            gauges=source.gauges,
+            credit=source.credit,
+            issued_at=source.issued_at,
+            next_word_at=source.next_word_at,
+            blocked_by=None if blocked is None else blocked_by(facts, blocked),
+            blocked_until=None if blocked is None else to_moment(blocked.end_s),
+        )
+
+    def _not_known(self) -> tuple[str, ...]:
+        said = []
+        if not self.plan.wind_known:
+            said.append("The wind just now is not known: measure it there before work at height.")
+        if not self.plan.thunder_known:
+            said.append("Thunder is not known from this weather: watch the sky.")
+        return tuple(said)
+
+    # ---- asked of an open alert
+
+    def nobody_works(self, opened: OpenAlert) -> bool:
+        """Whether thunder or wind closes its place."""
+        return self.thundery or opened.alert.position in self.plan.blocked
+
+    def done(self, opened: OpenAlert, fixture: str) -> bool:
+        """Whether one of its fixtures needs no more hands."""
+        return is_done(opened, fixture, self.plan, self.log)
+
+    def waited(self, opened: OpenAlert) -> tuple[OpenAlert, bool]:
+        """The alert with this run counted as a calm one, and whether enough have agreed."""
+        if not self.source.reliable:
+            return opened, False
+        policy = self.show.policy
+        since = opened.calm_since or self.now
+        fresh = opened.calm_since is None or self.source.run != opened.calm_run
+        runs = opened.calm_runs + (1 if fresh else 0)
+        waited = self.now - since >= timedelta(minutes=policy.stand_down_minutes)
+        counted = replace(opened, calm_runs=runs, calm_since=since, calm_run=self.source.run)
+        return counted, runs >= policy.stand_down_runs and waited
+
+
+def blocked_by(facts: Facts, span: Span) -> str:
+    """What closes a place, in words."""
+    if span.by == "thunder" or span.gust_mps is None:
+        return span.says or "thunder"
+    return f"gusts up to {span.gust_mps:.0f} m/s there, limit {facts.access_limit_mps:g}"

@@ -1,0 +1,74 @@
+"""A job of the plan as an alert: told first, told again, or left as it stands. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from monitor.alerts.open_alert import PROTECTS, OpenAlert
+from monitor.alerts.spent_gear import SpentGear
+from monitor.alerts.stages import news, stage_following, stage_of
+from monitor.alerts.step import Step
+from monitor.alerts.taken_back import as_told, with_heard
+from monitor.planning.job import Job
+
+
+def begin(step: Step, job: Job) -> None:
+    """Tell of a job that no alert is open for, once it is near enough."""
+    stage = stage_of(job, step.show, step.now)
+    if job.family == "inspect" and job.blocked is not None and (job.facts.used or 0.0) >= 1.0:
+        stage = "stop"  # wet gear that nobody may reach is said, not kept for later
+    if stage is None or step.thundery:
+        return
+    if stage == "stop":
+        if job.position in step.stop_told:
+            return
+        step.stop_told.add(job.position)
+    elif job.family not in PROTECTS:
+        if care(job) <= step.settled:
+            return
+        step.settled |= care(job)
+    alert = step.alert(job, step.new_id(job.position), stage)
+    opened = OpenAlert(job.family, alert, job.action, under_cover=job.family == "covered")
+    step.tell(with_heard(opened, step.plan), job.reason)
+
+
+def carry_on(step: Step, opened: OpenAlert, job: Job, spent: SpentGear) -> None:
+    """An alert whose job is in the plan: told again where there is news."""
+    job = as_told(opened, job, step.plan, step.now)
+    opened = with_heard(opened, step.plan)
+    last = opened.alert
+    lost = spent.lost(opened, job)
+    if lost and not step.nobody_works(opened):
+        if last.stage == "overdue":
+            spent.overdue(opened, lost)
+            begin(step, job)
+            return
+        spent.part(opened, lost)
+        kept = tuple(f for f in last.fixtures if f not in lost)
+        count = last.count - sum(step.show.fixture(f).count for f in lost)
+        opened = replace(opened, alert=replace(last, fixtures=kept, count=count))
+    opened = replace(opened, calm_runs=0, calm_since=None, calm_run="", action=job.action)
+    stage = stage_following(last, job, step.show, step.now)
+    wind_lost = last.stage == "stop" and not step.plan.wind_known
+    if stage is None or wind_lost or step.thundery:
+        step.keep(opened)
+        return
+    new = step.alert(job, last.id, stage)
+    if job.family in PROTECTS or "stop" in (last.stage, stage):
+        reason = news(last, new, job)
+    else:
+        reason = None if care(job) <= step.settled else job.reason
+        step.settled |= care(job)
+    if reason is None:
+        step.keep(opened)
+    elif stage == "stop" and job.position in step.stop_told:
+        step.keep(replace(opened, alert=new))
+    else:
+        if stage == "stop":
+            step.stop_told.add(job.position)
+        step.tell(with_heard(replace(opened, alert=new), step.plan), reason)
+
+
+def care(job: Job) -> set[str]:
+    """What is asked for once."""
+    return {f"{job.action}/{fixture}" for fixture in job.fixtures}
