@@ -11,7 +11,7 @@ from monitor.alerts.open_alert import SITE, Change, OpenAlert, Source, WatchStat
 from monitor.domain import Alert, Facts, LogEntry, Show, Stage
 from monitor.planning.job import Job, Plan
 from monitor.planning.workable import Span
-from monitor.units import to_moment
+from monitor.units import to_epoch, to_moment
 
 
 class Step:
@@ -97,7 +97,11 @@ class Step:
             at=self.now,
             reason=job.reason,
             facts=self.facts(
-                replace(job.facts, extra=(*job.facts.extra, *self._not_known())),
+                replace(
+                    job.facts,
+                    extra=(*job.facts.extra, *self._not_known()),
+                    rain_now=self._rain_now(job),
+                ),
                 job.blocked if stopped else None,
             ),
         )
@@ -115,6 +119,13 @@ class Step:
             blocked_by=None if blocked is None else blocked_by(facts, blocked),
             blocked_until=None if blocked is None else to_moment(blocked.end_s),
         )
+
+    def _rain_now(self, job: Job) -> str | None:
+        """What to say of the rain that falls now, where the deadline rests on it."""
+        until = self.source.rain_now_until
+        if until is None or job.do_by_s is None or job.do_by_s > to_epoch(until):
+            return None
+        return self.source.rain_now
 
     def _not_known(self) -> tuple[str, ...]:
         said = []
