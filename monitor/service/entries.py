@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from dataclasses import fields as dataclass_fields
 from typing import TYPE_CHECKING
 
 from monitor.domain import BadInputError, LogEntry, Problem
 from monitor.show.clock import ClockError, moment
+from monitor.show.logfile import HIGHEST_READING
 from monitor.show.nearest import suggestion
+from monitor.show.values import NUMBER
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Mapping
@@ -23,6 +26,9 @@ if TYPE_CHECKING:
 _PART_OF = re.compile(r"(\d{1,6})\s*(?:of|/)\s*(\d{1,6})", re.IGNORECASE | re.ASCII)
 _LONGEST_SAID = 40
 """Of what was typed, this much is said back."""
+
+READINGS = ("earth_ohm", "insulation_mohm")
+"""What an inspection may be given beside its result."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +45,8 @@ class Said:
     result: InspectionResult | None = None
     by: str | None = None
     note: str | None = None
+    earth_ohm: str | None = None
+    insulation_mohm: str | None = None
 
 
 def entries_of(
@@ -102,6 +110,17 @@ def entries_of(
                 f"Leave it out: it belongs to {wanted}.",
             )
     count = _count(spelt("count"), said.count, problems)
+    earth = reading_of(said.earth_ohm, "ohm", spelt("earth_ohm"), problems)
+    insulation = reading_of(said.insulation_mohm, "megohm", spelt("insulation_mohm"), problems)
+    read = [n for n in READINGS if getattr(said, n) is not None]
+    for name in read:
+        if said.entry != "inspected":
+            refuse(
+                "not-for-entry",
+                name,
+                f"{spelt(name)} is given with {said.entry}.",
+                "Leave it out: it belongs to inspected.",
+            )
     alert = alerts.get(said.alert) if said.alert is not None else None
     if alert is not None and alert.position is None and not alert.fixtures:
         refuse(
@@ -110,12 +129,18 @@ def entries_of(
             f"Alert {alert.id} is about {alert.kind}; nothing hangs on it.",
             f"Give {spelt('position')} ID or {spelt('fixture')} ID.",
         )
+    spots: tuple[tuple[str | None, str | None], ...] = ((said.position, said.fixture),)
+    if alert is not None:
+        spots = _spots_of(alert, show, part_done=count is not None)
+    if read and (len(spots) != 1 or spots[0][1] is None):
+        refuse(
+            "not-one-fixture",
+            read[0],
+            "A reading is of one fixture, and more than one is meant.",
+            f"Give it with {spelt('fixture')} ID, one fixture at a time.",
+        )
     if problems:
         raise BadInputError(problems)
-    if alert is None:
-        spots: tuple[tuple[str | None, str | None], ...] = ((said.position, said.fixture),)
-    else:
-        spots = _spots_of(alert, show, part_done=count is not None)
     return tuple(
         LogEntry(
             at=at,
@@ -127,9 +152,32 @@ def entries_of(
             result=said.result,
             by=said.by,
             note=said.note,
+            earth_ohm=earth,
+            insulation_mohm=insulation,
         )
         for position, fixture in spots
     )
+
+
+def as_sent(said: Said) -> dict[str, str | None]:
+    """The word as its digest is made of it: what an older monitor did not know is left out
+    where it is not given, so that a word sent again after an update is known.
+    """
+    fields = {f.name: getattr(said, f.name) for f in dataclass_fields(said)}
+    return {name: value for name, value in fields.items() if name not in READINGS or value}
+
+
+def reading_of(text: str | None, unit: str, key: str, problems: list[Problem]) -> float | None:
+    """A reading of an inspection as typed ("0.08", "0,08", "250")."""
+    if text is None:
+        return None
+    number = text.strip().replace(",", ".")
+    if not NUMBER.fullmatch(number) or not 0.0 <= float(number) <= HIGHEST_READING:
+        says = f'{key} is "{text[:_LONGEST_SAID]}".'
+        remedy = f"Give a number from 0 to {HIGHEST_READING:g}, in {unit}."
+        problems.append(Problem("bad-reading", says, remedy, key=key))
+        return None
+    return float(number)
 
 
 def _known(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast, get_args
 from monitor.domain import EntryKind, InspectionResult, LogEntry
 from monitor.show.clock import ClockError, moment
 from monitor.show.nearest import suggestion
-from monitor.show.values import OneOf
+from monitor.show.values import Between, OneOf
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -17,11 +17,26 @@ if TYPE_CHECKING:
     from monitor.show.csv_file import CsvFile, Row
 
 LOG_FILE = "log.csv"
-COLUMNS = ["at", "entry", "position", "fixture", "count", "to", "result", "by", "note"]
+COLUMNS = [
+    "at",
+    "entry",
+    "position",
+    "fixture",
+    "count",
+    "to",
+    "result",
+    "by",
+    "note",
+    "earth_ohm",
+    "insulation_mohm",
+]
 REQUIRED = ("at", "entry")
 
 _ENTRY = OneOf(*get_args(EntryKind))
 _RESULT = OneOf(*get_args(InspectionResult))
+HIGHEST_READING = 1_000_000.0
+"""Of an inspection, in ohm or megohm: no tester shows more."""
+_READING = Between(0.0, HIGHEST_READING)
 _PART_OF = re.compile(r"(\d{1,6})\s*(?:of|/)\s*(\d{1,6})", re.IGNORECASE | re.ASCII)
 
 
@@ -77,6 +92,11 @@ def _entry(
                 f"Leave it out: {column} belongs to {wanted}.",
             )
     count = _count(row)
+    earth = row.number("earth_ohm", _READING, "ohm")
+    insulation = row.number("insulation_mohm", _READING, "megohm")
+    for column in ("earth_ohm", "insulation_mohm"):
+        if row.has(column):
+            _refuse_reading(row, column, entry)
     if at is None or entry is None:
         return None
     return LogEntry(
@@ -89,7 +109,27 @@ def _entry(
         result=cast("InspectionResult | None", result),
         by=row.text("by"),
         note=row.text("note"),
+        earth_ohm=earth,
+        insulation_mohm=insulation,
     )
+
+
+def _refuse_reading(row: Row, column: str, entry: str | None) -> None:
+    """Hold a reading against what it is given with: it is of one fixture, inspected."""
+    if entry is not None and entry != "inspected":
+        row.refuse(
+            "not-for-entry",
+            column,
+            f"{column} is given with {entry}.",
+            f"Leave it out: {column} belongs to inspected.",
+        )
+    elif row.has("position"):
+        row.refuse(
+            "not-one-fixture",
+            column,
+            f"{column} is given for a position; a reading is of one fixture.",
+            "Give it with the fixture, one row each.",
+        )
 
 
 def _place(row: Row, column: str, ids: Collection[str] | None) -> str | None:
