@@ -29,6 +29,10 @@ class Official:
     """Whole paragraphs as they were sent."""
     said: tuple[str, ...] = ()
     """Sentences of ours on its source, times and area, not quoted."""
+    begins: datetime | None = None
+    until: datetime | None = None
+    closes_until: datetime | None = None
+    """Until when it keeps all work outdoors closed; None: it closes nothing"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +121,8 @@ class Facts:
     """Why it is brought in where covers were given: "4 hoods left, 6 wanted"."""
     spent_live: bool = False
     """Its allowance is spent, nothing says that it is isolated, and water reaches it"""
+    logged_done: bool = False
+    """The log says that what the alert asked is done"""
     answered: tuple[str, ...] = ()
     """What the crew answered, in sentences"""
     extra: tuple[str, ...] = ()

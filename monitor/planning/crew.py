@@ -12,11 +12,12 @@ from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
 from monitor.exposure.steps import Steps
 from monitor.planning.care import care_jobs
-from monitor.planning.chance import at_risk, unknown_to_all
+from monitor.planning.chance import unknown_to_all
 from monitor.planning.heard import heard_until_s, known_until_s, thunder_heard
 from monitor.planning.job import Job, Plan
 from monitor.planning.needs import Needs
 from monitor.planning.present import Present, rows_by_group
+from monitor.planning.soaking import soaking, water_reaches
 from monitor.planning.workable import (
     Span,
     blocking,
@@ -112,7 +113,11 @@ def plan(
         protected={i: g in present.covered or g not in present.out for i, g in group_of.items()},
         brought_in={i: g not in present.out for i, g in group_of.items()},
         spent={i: bool(present.used[g] >= 1.0) for i, g in group_of.items()},
-        rain_ahead={p: _rain_ahead(rig, ahead, g, notice_ends_s) for p, g in groups_at.items()},
+        rain_ahead={
+            p: water_reaches(ahead, g, policy.risk, notice_ends_s) for p, g in groups_at.items()
+        },
+        used={i: float(present.used[g]) for i, g in group_of.items()},
+        soaking=soaking(ahead, present, rows, policy.risk, now_s + start_margin_s(rig.show)),
         heard_until_s=heard_until_s(steps, now_s),
         thunder_heard=thunder_heard(steps, now_s),
     )
@@ -134,14 +139,3 @@ def _turns(job: Job, closed: Sequence[Span], rig: Rig) -> set[float]:
         job.start_by_s - rig.show.policy.notice_hours * SECONDS_PER_HOUR,
         *(edge for span in closed for edge in (span.start_s, span.end_s)),
     }
-
-
-def _rain_ahead(rig: Rig, ahead: Exposure, groups: Sequence[int], until_s: float) -> bool:
-    """Water reaches something in these groups before a moment."""
-    weather = ahead.steps.weather
-    soon = weather.starts < until_s
-    wet = np.any(ahead.wetting_mm[:, soon][:, :, groups] > 0.0, axis=(1, 2))
-    flags = np.asarray(wet, dtype=float)[:, None]
-    says = np.any(~ahead.steps.unknown[:, soon], axis=1, keepdims=True)
-    risk = rig.show.policy.risk
-    return bool(at_risk(flags, weather.weights, risk, says, weather.feed_of).any())

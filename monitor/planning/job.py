@@ -76,6 +76,12 @@ class Plan:
     """The same: its allowance is spent and no inspection has found it dry since."""
     rain_ahead: Mapping[str, bool]
     """By position: rain reaches something there within the notice."""
+    used: Mapping[str, float] = field(default_factory=dict)
+    """Of every fixture that was asked about: the share of its allowance used until now."""
+    soaking: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """By position: fixtures out there whose allowance is spent and that water reaches before a
+    start called now would be due.
+    """
     heard_until_s: Mapping[str, float] = field(default_factory=dict)
     """By feed: what it says of the rain is known without a break until here."""
     thunder_heard: tuple[str, ...] = ()
