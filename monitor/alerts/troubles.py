@@ -33,6 +33,7 @@ _CALLED: tuple[tuple[str, Called], ...] = (
         Called("The monitor has a fault at", "Decide without it.", "The monitor works again at"),
     ),
     ("gauge-", Called("A gauge is in doubt at", "Look at it.", "The gauge measures again at")),
+    ("rain-over-", Called("It rains at", "", "The rain is over at")),
     (
         "rain-unforeseen-",
         Called("It is raining, and no forecast says so, at", "", "The word on rain has changed at"),

@@ -18,6 +18,7 @@ from monitor.alerts.show_times import last_morning, next_morning
 from monitor.alerts.watch import on_watch
 from monitor.evaluation import evaluate
 from monitor.feeds.gauge_trouble import DRY_S
+from monitor.service.after_rain import rain_over
 from monitor.service.delivering import forget_gone
 from monitor.service.evaluated import note_evaluated
 from monitor.service.feed_troubles import follow_feeds
@@ -99,6 +100,7 @@ class Cycle:
             told += warnings_told(db, show, sky.warned, now, next_morning(show, now))
             if found.state != before:
                 remember(db, STATE_KEY, found.state)
+            told += rain_over(db, self.watch.rig(db, now), found, log, now)
             told += tell_gauges(db, show, sky.gauges, lately, now)
             told += _about_the_rain(db, show, sky, now)
             told += _about_the_monitor(db, show, self.watch, sights, now)
