@@ -44,6 +44,8 @@ class Job:
     """Somebody has answered that it cannot be done, and until when"""
     not_needed: bool = False
     """Somebody has answered that it is not needed: no hands are planned for it"""
+    no_time: Span | None = None
+    """What closes the position before set-up and one fixture can be done: nobody begins now"""
     facts: Facts = field(default_factory=Facts)
 
 

@@ -16,6 +16,9 @@ from monitor.units import SECONDS_PER_MINUTE
 AFTER_THUNDER_S = 30 * SECONDS_PER_MINUTE
 """The 30/30 rule's wait after the last thunder (published)."""
 
+CAUSES = ("thunder", "gust", "dark", "crew")
+"""What blocks work, the most dangerous first."""
+
 
 @dataclass(frozen=True, slots=True)
 class Span:
@@ -102,7 +105,7 @@ def known_gust_now(steps: Steps, site: Site, now_s: float) -> bool:
 def merged(spans: Sequence[Span]) -> tuple[Span, ...]:
     """Spans joined where they touch; the first that blocks names the reason."""
     out: list[Span] = []
-    for span in sorted(spans, key=lambda s: (s.start_s, s.by != "thunder")):
+    for span in sorted(spans, key=lambda s: (s.start_s, CAUSES.index(s.by))):
         if out and span.start_s <= out[-1].end_s:
             last = out[-1]
             gusts = [g for g in (last.gust_mps, span.gust_mps) if g is not None]
@@ -124,7 +127,7 @@ def blocking(spans: Sequence[Span], moment_s: float) -> Span | None:
     if not causes:
         return None
     whole = next(s for s in merged(spans) if s.start_s <= moment_s < s.end_s)
-    by = "thunder" if any(s.by == "thunder" for s in causes) else "gust"
+    by = min((s.by for s in causes), key=CAUSES.index)
     told = (s.says for s in causes if s.by == by and s.says is not None)
     return replace(whole, by=by, says=next(told, None))
 
