@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -10,6 +10,8 @@ from monitor.domain import Fixture, LogEntry
 from monitor.exposure.rig import Rig
 from monitor.exposure.tracks import Group, Segment, groups_of
 from monitor.units import to_epoch, to_moment
+
+_MOVES_COVERS = ("put-out", "covered", "uncovered", "brought-in", "moved")
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +88,55 @@ def _who(fixture: Fixture, position: str, since_s: float, log: Sequence[LogEntry
     mine = [
         e
         for e in log
-        if e.entry == "covered"
-        and to_epoch(e.at) == since_s
-        and (e.fixture == fixture.id or (e.fixture is None and e.position == position))
+        if e.entry == "covered" and to_epoch(e.at) == since_s and _concerns(e, fixture, position)
     ]
     return mine[-1].by if mine else None
+
+
+def on_part_of_a_row(
+    log: Sequence[LogEntry], bare: Iterable[tuple[Fixture, str]], now: datetime
+) -> dict[tuple[str, str], int]:
+    """Covers on some pieces of rows that count as uncovered, by position and cover.
+
+    Parameters
+    ----------
+    bare : rows that count as uncovered, each with the position it is at
+
+    Notes
+    -----
+    Of "3 of 15" logged for a whole position no one can tell which: of each kind of cover there
+    as many as could be on are taken as on.
+    """
+    ordered = sorted((e for e in log if e.at <= now and e.entry in _MOVES_COVERS), key=_when)
+    found: dict[tuple[str, str], int] = {}
+    shared: dict[tuple[LogEntry, str, str], int] = {}
+    for fixture, position in bare:
+        mine = [e for e in ordered if _concerns(e, fixture, position)]
+        if fixture.cover is None or not mine or mine[-1].count is None:
+            continue
+        last, key = mine[-1], (position, fixture.cover)
+        if last.fixture is not None:
+            found[key] = found.get(key, 0) + min(_still_on(last), fixture.count)
+        else:
+            shared[(last, *key)] = shared.get((last, *key), 0) + fixture.count
+    for (entry, position, cover), count in shared.items():
+        key = (position, cover)
+        found[key] = found.get(key, 0) + min(_still_on(entry), count)
+    return {key: number for key, number in found.items() if number}
+
+
+def _when(entry: LogEntry) -> datetime:
+    return entry.at
+
+
+def _concerns(entry: LogEntry, fixture: Fixture, position: str) -> bool:
+    if entry.fixture is not None:
+        return entry.fixture == fixture.id
+    return entry.position == position
+
+
+def _still_on(entry: LogEntry) -> int:
+    """Covers left on by an entry that was for a part."""
+    assert entry.count is not None
+    done, of = entry.count
+    return {"covered": done, "uncovered": max(0, of - done)}.get(entry.entry, 0)

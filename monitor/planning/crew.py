@@ -80,11 +80,14 @@ def plan(
     groups_at: dict[str, list[int]] = {}
     for g, position_id in present.where.items():
         groups_at.setdefault(position_id, []).append(g)
-    due = {position_id: needs.due(groups) for position_id, groups in groups_at.items()}
+    due = {
+        position_id: needs.due(groups, rig.show.positions[position_id])
+        for position_id, groups in groups_at.items()
+    }
     jobs: list[Job] = []
     blocked: dict[str, Span] = {}
     turns: set[float] = {edge for s in merged(thunder) for edge in (s.start_s, s.end_s)}
-    for position_id in sorted(groups_at, key=lambda p: min(due[p].values(), default=np.inf)):
+    for position_id in needs.in_turn(due):
         groups, position = groups_at[position_id], rig.show.positions[position_id]
         spans = (*thunder, *gust_spans(steps, position, rig.show.site, policy.risk))
         shut = merged(spans)
@@ -120,6 +123,7 @@ def plan(
         soaking=soaking(ahead, present, rows, policy.risk, now_s + start_margin_s(rig.show)),
         heard_until_s=heard_until_s(steps, now_s),
         thunder_heard=thunder_heard(steps, now_s),
+        covers_short=needs.covers_short(),
     )
 
 

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from monitor.domain import Action, Cover, Facts, FeedSays, Fixture, Floats, Position, Wait
+from monitor.domain import Action, Facts, FeedSays, Fixture, Floats, Position, Wait
 from monitor.exposure.results import Exposure
 from monitor.exposure.rig import Rig
 from monitor.planning.chance import Reach, at_risk, chance, do_by_s, shown_probability
+from monitor.planning.covers_in_stock import Allotment, CoversInStock
 from monitor.planning.facts import plain_facts, weather_facts
 from monitor.planning.job import Job
+from monitor.planning.job_cautions import cover_cautions, fed_by_part, goes_dark, open_tails
 from monitor.planning.present import Present
 from monitor.planning.workable import Span, gust_at_position, latest_start_s, workable_s
+from monitor.planning.worth import job_minutes, paying, worth
 from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_moment
 
 SAME_SPELL_S = 6 * SECONDS_PER_HOUR
@@ -33,35 +36,82 @@ class Needs:
         present: Present,
         rows: dict[int, list[Fixture]],
         now_s: float,
+        no_cover: Collection[str] = (),
+        beside: Mapping[tuple[str, str], int] | None = None,
     ) -> None:
+        """`no_cover`: positions where the crew has said that there is no cover. `beside`: by
+        position and cover, how many are on a part of a row that counts as uncovered.
+        """
         self._rig, self._ahead, self._present = rig, ahead, present
-        self._rows, self._now_s = rows, now_s
-        self._covers_taken: dict[str, int] = {}
+        self._rows, self._now_s, self._no_cover = rows, now_s, no_cover
         steps = ahead.steps
         self._known = ~steps.unknown
         self._reach = Reach.of(
             steps.weather.starts, steps.weather.ends, self._known, steps.weather.feed_of
         )
-        for g in present.covered:
-            self._take(rows.get(g, ()))
+        self._fed = fed_by_part(rig.show)
+        on = [f for g in present.covered for f in rows.get(g, ())]
+        self._stock = CoversInStock(rig.show, on, self._off_their_rows(beside or {}))
 
-    def _take(self, fixtures: Iterable[Fixture]) -> None:
-        for fixture in fixtures:
-            if fixture.cover is not None:
-                taken = self._covers_taken.get(fixture.cover, 0)
-                self._covers_taken[fixture.cover] = taken + fixture.count
+    def _off_their_rows(self, beside: Mapping[tuple[str, str], int]) -> dict[tuple[str, str], int]:
+        """Covers that are at a position without counting as on: blown off, or on part of a row."""
+        found = dict(beside)
+        for g in self._present.blown:
+            for fixture in self._rows.get(g, ()):
+                if fixture.cover is not None:
+                    key = (self._present.where[g], fixture.cover)
+                    found[key] = found.get(key, 0) + fixture.count
+        return found
 
-    def due(self, groups: Iterable[int]) -> dict[int, float]:
+    def covers_short(self) -> dict[str, tuple[int, int]]:
+        """By cover that is short: how many are wanted at once, and how many are left in stock."""
+        return self._stock.short()
+
+    def in_turn(
+        self, due: Mapping[str, Mapping[int, float]], under_way: Collection[str] = ()
+    ) -> list[str]:
+        """Positions in the order in which they are given covers.
+
+        Where somebody is at it already; then what is due first, to the minute; then where more
+        is at stake.
+        """
+
+        def rank(position_id: str) -> tuple[bool, float, float, str]:
+            bare = {g: t for g, t in due[position_id].items() if g not in self._present.covered}
+            first = min(bare.values(), default=np.inf)
+            value = sum(f.value * f.count for g in bare for f in self._rows[g])
+            return position_id not in under_way, first // SECONDS_PER_MINUTE, -value, position_id
+
+        return sorted(due, key=rank)
+
+    def due(self, groups: Iterable[int], position: Position) -> dict[int, float]:
         """When each group that needs hands for rain must be done with (seconds)."""
-        weather, risk = self._ahead.steps.weather, self._rig.show.policy.risk
-        due: dict[int, float] = {}
-        for g in groups:
-            if g in self._present.rain_alerts and self._present.used[g] < 1.0 and g in self._rows:
-                crossings = self._ahead.next_spent_s[:, g]
-                do_by = do_by_s(crossings, weather.weights, risk, self._reach)
-                if not np.isnan(do_by):
-                    due[g] = do_by
-        return due
+        mine = [
+            g
+            for g in groups
+            if g in self._present.rain_alerts and self._present.used[g] < 1.0 and g in self._rows
+        ]
+        if self._rig.show.crew.minute_cost is not None:
+            rows = {g: self._rows[g] for g in mine}
+            bags = all(f.cover is not None for fixtures in rows.values() for f in fixtures)
+            worthwhile = self._paying(position, "cover" if bags else "bring-in", rows)
+            if worthwhile:
+                return worthwhile
+        return self._crossing(mine, self._rig.show.policy.risk)
+
+    def _crossing(self, groups: Iterable[int], share: float) -> dict[int, float]:
+        """When so many members have spent each group (seconds), where so many do."""
+        due = {g: self._deadline_s(g, share) for g in groups}
+        return {g: at for g, at in due.items() if not np.isnan(at)}
+
+    def _deadline_s(self, group: int, share: float) -> float:
+        crossings, weights = self._ahead.next_spent_s[:, group], self._ahead.steps.weather.weights
+        return do_by_s(crossings, weights, share, self._reach)
+
+    def _paying(
+        self, position: Position, action: Action, rows: dict[int, list[Fixture]]
+    ) -> dict[int, float]:
+        return paying(self._rig.show, position, action, rows, self._deadline_s)
 
     def jobs(
         self,
@@ -74,23 +124,38 @@ class Needs:
 
         At most one job for what is bare and one for what leaks although it is covered.
         """
-        if not due:
-            return self._half_used(position, groups)
-        spell = self._first_spell(due)
-        last_s = float(self._ahead.steps.weather.ends[spell[1]])
-        due = {g: at for g, at in due.items() if at <= last_s + 1.0}
+        not_worth: list[Job] = []
+        while due:
+            spell = self._first_spell(due)
+            last_s = float(self._ahead.steps.weather.ends[spell[1]])
+            here = {g: at for g, at in due.items() if at <= last_s + 1.0}
+            jobs = self._of_spell(position, here, closed, spell)
+            if any(job.start_by_s is not None for job in jobs):
+                return jobs
+            not_worth = not_worth or jobs
+            due = {g: at for g, at in due.items() if g not in here}
+        return not_worth or self._half_used(position, groups)
+
+    def _of_spell(
+        self,
+        position: Position,
+        due: dict[int, float],
+        closed: Sequence[Span],
+        spell: tuple[int, int],
+    ) -> list[Job]:
         bare = {g: at for g, at in due.items() if g not in self._present.covered}
         leaking = {g: at for g, at in due.items() if g in self._present.covered}
         jobs = []
         if bare:
             fixtures = [f for g in bare for f in self._rows[g]]
-            action = self._action(position, fixtures, spell[1] + 1)
-            jobs.append(self._job(position, action, bare, closed, spell))
-            if action == "cover":
-                self._take(fixtures)
+            action, given = self._action(position, fixtures, spell[1] + 1)
+            job = self._job(position, action, bare, closed, spell, given)
+            if job.start_by_s is not None:
+                job = self._with_covers(job, given)
+            jobs.append(job)
         if leaking:
             action = "isolate" if position.access == "none" else "bring-in"
-            job = self._job(position, action, leaking, closed, spell)
+            job = self._job(position, action, leaking, closed, spell, Allotment())
             jobs.append(replace(job, family="covered"))
         return jobs
 
@@ -112,29 +177,24 @@ class Needs:
         step = min(int(np.searchsorted(weather.ends, first_due)), len(weather.ends) - 1)
         return step, step
 
-    def _action(self, position: Position, fixtures: Sequence[Fixture], steps: int) -> Action:
+    def _action(
+        self, position: Position, fixtures: Sequence[Fixture], steps: int
+    ) -> tuple[Action, Allotment]:
+        """Cover where all can be, else bring in; and the covers there are for it."""
         if position.access == "none":
-            return "isolate"
+            return "isolate", Allotment()
+        if position.id in self._no_cover:
+            return "bring-in", Allotment(not_covered_because="the crew says that there is no cover")
         gust = gust_at_position(self._ahead.steps, position, self._rig.show.site)[:, :steps]
         weights, risk = self._ahead.steps.weather.weights, self._rig.show.policy.risk
-        return "cover" if self._can_cover(fixtures, _risk_peak(gust, weights, risk)) else "bring-in"
+        given = self._stock.offer(position.id, fixtures, _risk_peak(gust, weights, risk))
+        return ("cover" if given.covered else "bring-in"), given
 
-    def _can_cover(self, fixtures: Sequence[Fixture], peak_gust: float) -> bool:
-        """Every fixture has a cover in stock that the gusts to come stay below."""
-        covers, wanted = self._rig.show.covers, dict[str, int]()
-        for fixture in fixtures:
-            cover = self._cover_of(fixture)
-            if cover is None:
-                return False
-            if cover.gust_limit_mps is not None and peak_gust >= cover.gust_limit_mps:
-                return False
-            wanted[cover.id] = wanted.get(cover.id, 0) + fixture.count
-        return all(
-            covers[c].in_stock - self._covers_taken.get(c, 0) >= n for c, n in wanted.items()
-        )
-
-    def _cover_of(self, fixture: Fixture) -> Cover | None:
-        return None if fixture.cover is None else self._rig.show.covers[fixture.cover]
+    def _with_covers(self, job: Job, offered: Allotment) -> Job:
+        """The job with its covers taken from the stock: no other is promised them."""
+        fixtures = [self._rig.show.fixtures[self._rig.index_of[f]] for f in job.fixtures]
+        given = self._stock.settle(job.position, fixtures, offered)
+        return replace(job, facts=replace(job.facts, covers=given.covers))
 
     def _half_used(self, position: Position, groups: Sequence[int]) -> list[Job]:
         """A word at half used, where nothing is due yet: there is no deadline to it."""
@@ -151,26 +211,41 @@ class Needs:
             return []
         used = float(max(present.used[g] for g in half))
         weather = self._ahead.steps.weather
-        action = self._action(position, fixtures, len(weather.starts))
+        action, given = self._action(position, fixtures, len(weather.starts))
+        facts = replace(
+            plain_facts(self._rig.show, position, fixtures, used),
+            not_covered_because=given.not_covered_because,
+            extra=self._cautions(action, half, fixtures, self._now_s, None),
+        )
+        job = Job(
+            position.id,
+            "protect",
+            action,
+            tuple(f.id for f in fixtures),
+            sum(f.count for f in fixtures),
+            position.people_needed,
+            None,
+            None,
+            None,
+            len(weather.weights),
+            None,
+            f"{used:.0%} of the allowance is used; no rain in this forecast spends the rest",
+            facts=facts,
+        )
+        return [self._with_covers(job, given)]
+
+    def _cautions(
+        self,
+        action: Action,
+        groups: Sequence[int],
+        fixtures: Sequence[Fixture],
+        from_s: float,
+        rain_until_s: float | None,
+    ) -> tuple[str, ...]:
+        show, said = self._rig.show, open_tails(self._ahead, groups, self._rows)
         if action == "cover":
-            self._take(fixtures)
-        return [
-            Job(
-                position.id,
-                "protect",
-                action,
-                tuple(f.id for f in fixtures),
-                sum(f.count for f in fixtures),
-                position.people_needed,
-                None,
-                None,
-                None,
-                len(weather.weights),
-                None,
-                f"{used:.0%} of the allowance is used; no rain in this forecast spends the rest",
-                facts=plain_facts(self._rig.show, position, fixtures, used),
-            )
-        ]
+            said += cover_cautions(show, fixtures, self._ahead, from_s, rain_until_s)
+        return (*said, *goes_dark(fixtures, self._fed))
 
     def _job(
         self,
@@ -179,12 +254,15 @@ class Needs:
         due: dict[int, float],
         closed: Sequence[Span],
         spell: tuple[int, int],
+        given: Allotment,
     ) -> Job:
         ahead, rows, used = self._ahead, self._rows, self._present.used
+        paid = self._paying(position, action, {g: rows[g] for g in due})
+        due = paid or due
         fixtures = [f for g in due for f in rows[g]]
         count = sum(f.count for f in fixtures)
-        each = position.cover_minutes_each if action == "cover" else position.bring_in_minutes_each
-        minutes = position.setup_minutes + (0.0 if action == "isolate" else count * each)
+        minutes = job_minutes(position, action, count)
+        at_stake = sum(f.value * f.count for f in fixtures)
         worst = min(due, key=lambda g: due[g])
         do_by = due[worst]
         weather = ahead.steps.weather
@@ -196,7 +274,7 @@ class Needs:
         )
         closes = next((s for s in closed if s.start_s > self._now_s), None)
         steps = slice(spell[0], spell[1] + 1)
-        cover = self._cover_of(fixtures[0]) if action == "cover" else None
+        cover = self._rig.show.covers[fixtures[0].cover or ""] if given.covered else None
         part = ahead.weakest_part(worst)
         left_s = workable_s(closed, self._now_s, do_by)
         facts = replace(
@@ -209,7 +287,12 @@ class Needs:
             access_closes_at=None if closes is None else to_moment(closes.start_s),
             cover_name=None if cover is None else cover.name,
             cover_gust_limit_mps=None if cover is None else cover.gust_limit_mps,
-            late=left_s < minutes * SECONDS_PER_MINUTE - 1e-6,
+            late=bool(paid) and left_s < minutes * SECONDS_PER_MINUTE - 1e-6,
+            worth=worth(
+                self._rig.show, minutes, position.people_needed, at_stake, by_spell_end.share
+            ),
+            not_covered_because=given.not_covered_because,
+            extra=self._cautions(action, list(due), fixtures, do_by, float(weather.ends[spell[1]])),
         )
         return Job(
             position.id,
@@ -219,13 +302,13 @@ class Needs:
             count,
             position.people_needed,
             minutes,
-            latest_start_s(closed, do_by, minutes),
+            latest_start_s(closed, do_by, minutes) if paid else None,
             do_by,
             by_spell_end.heard,
             shown_probability(by_spell_end.share, by_spell_end.heard),
             self._why(facts, do_by, float(used[worst])),
             late=facts.late,
-            value=sum(f.value * f.count for f in fixtures),
+            value=at_stake,
             facts=facts,
         )
 

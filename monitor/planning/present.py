@@ -5,6 +5,7 @@ from __future__ import annotations
 from monitor.domain import Fixture
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
+from monitor.exposure.tracks import Segment
 
 
 class Present:
@@ -17,6 +18,9 @@ class Present:
     def __init__(self, ahead: Exposure, so_far: Carried, now_s: float) -> None:
         self.out: set[int] = set()
         self.covered: set[int] = set()
+        self.blown: set[int] = set()
+        """Logged covered, and the wind has taken the cover off since."""
+        self.segment: dict[int, Segment] = {}
         self.where: dict[int, str] = {}
         self.inspected: set[int] = set()
         self.cleaned: set[int] = set()
@@ -29,10 +33,11 @@ class Present:
                     continue
                 self.out.add(g)
                 self.where[g] = segment.position
+                self.segment[g] = segment
                 since = segment.covered_since_s
                 blown = bool(so_far.blown[g]) and since is not None and since < so_far.until_s
-                if segment.covered and not blown:
-                    self.covered.add(g)
+                if segment.covered:
+                    (self.blown if blown else self.covered).add(g)
             if g not in self.where:
                 last = track.segments[-1:]
                 self.where[g] = last[0].position if last else group.kind.position

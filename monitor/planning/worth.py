@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Mapping, Sequence
 
-from monitor.domain import Show, Worth
+from monitor.domain import Action, Fixture, Position, Show, Worth
 
 LEAST_SHARE = 0.02
 """No share of members under this asks for work, however cheap the work is (judgement): one
@@ -52,3 +53,49 @@ def worth(show: Show, minutes: float, people: int, at_stake: float, chance: floa
     if show.crew.minute_cost is None:
         return None
     return Worth(people * minutes * show.crew.minute_cost, at_stake, chance)
+
+
+def job_minutes(position: Position, action: Action, count: int) -> float:
+    """How long a job takes its working party, set-up and all [min]."""
+    each = {
+        "cover": position.cover_minutes_each,
+        "bring-in": position.bring_in_minutes_each,
+    }.get(action, 0.0)
+    return position.setup_minutes + count * each
+
+
+def paying(
+    show: Show,
+    position: Position,
+    action: Action,
+    rows: Mapping[int, Sequence[Fixture]],
+    deadline_s: Callable[[int, float], float],
+) -> dict[int, float]:
+    """Which of the groups of a job are worth its minutes, and when each is due [s].
+
+    Parameters
+    ----------
+    rows : of the groups in question
+    deadline_s : of a group at a share of members; NaN where too few cross
+
+    Returns
+    -------
+    By group; nothing where the job does not pay
+
+    Notes
+    -----
+    What too few members spend leaves the job, and then less is at stake: gone on with until the
+    rest pays for itself.
+    """
+    left = dict.fromkeys(rows, math.nan)
+    while left:
+        fixtures = [f for g in left for f in rows[g]]
+        minutes = job_minutes(position, action, sum(f.count for f in fixtures))
+        at_stake = sum(f.value * f.count for f in fixtures)
+        share = threshold(show, minutes, position.people_needed, at_stake)
+        due = {g: deadline_s(g, share) for g in left}
+        kept = {g: at for g, at in due.items() if not math.isnan(at)}
+        if len(kept) == len(left):
+            return kept
+        left = kept
+    return {}

@@ -1,0 +1,143 @@
+"""Which position gets covers from the stock, and why another does not.
+
+No cover is promised twice. Out of stock count the covers that are on, and those that belong to
+a position though they are not: blown off, or on part of a row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from monitor.domain import Cover, Fixture, Show
+
+
+@dataclass(frozen=True, slots=True)
+class Allotment:
+    """What a position gets for one job."""
+
+    covers: tuple[tuple[str, int], ...] = ()
+    """Names and numbers, most numerous first; empty: it is not covered"""
+    not_covered_because: str | None = None
+    """None where it is covered, and where no cover was named for any of it"""
+    only_short: bool = False
+    """More covers are all it would take"""
+
+    @property
+    def covered(self) -> bool:
+        """Whether every fixture gets one."""
+        return bool(self.covers)
+
+
+class CoversInStock:
+    """The stock as one plan hands it out.
+
+    Parameters
+    ----------
+    show : its covers
+    on : fixtures whose cover is on
+    beside : by position and cover, how many are there without protecting a whole row
+    """
+
+    def __init__(
+        self,
+        show: Show,
+        on: Iterable[Fixture],
+        beside: Mapping[tuple[str, str], int] | None = None,
+    ) -> None:
+        self._covers = show.covers
+        self._on = counted(on)
+        self._beside = dict(beside or {})
+        self._promised: dict[str, int] = {}
+        self._wanted: dict[str, int] = {}
+
+    def left(self, cover_id: str, position: str) -> int:
+        """How many of a cover a position could still have."""
+        elsewhere = sum(
+            n for (at, c), n in self._beside.items() if c == cover_id and at != position
+        )
+        gone = self._on.get(cover_id, 0) + self._promised.get(cover_id, 0) + elsewhere
+        return max(0, self._covers[cover_id].in_stock - gone)
+
+    def offer(self, position: str, fixtures: Sequence[Fixture], peak_gust: float) -> Allotment:
+        """What a position could have now, or why it could not. Nothing is promised yet.
+
+        Parameters
+        ----------
+        position : id of the place
+        fixtures : that need a cover
+        peak_gust : greatest gust there while the covers would be on [m/s]
+
+        Notes
+        -----
+        Exposure model section 9: cover where every fixture has one in stock that the gusts stay
+        below, else none.
+        """
+        wanted = counted(fixtures)
+        if not wanted:
+            return Allotment()
+        unnamed = sum(f.count for f in fixtures if f.cover is None)
+        why = [f"no cover named for {unnamed} of them"] if unnamed else []
+        for cover_id in wanted:
+            limit = self._covers[cover_id].gust_limit_mps
+            if limit is not None and peak_gust >= limit:
+                name = crew_name(self._covers[cover_id])
+                why.append(f"gusts to {peak_gust:.3g} m/s, {name} stands {limit:g}")
+        only_short = not why
+        for cover_id, number in wanted.items():
+            left = self.left(cover_id, position)
+            if left < number:
+                why.append(f"{how_many(left, self._covers[cover_id])} left, {number} wanted")
+        if why:
+            return Allotment((), "; ".join(why), only_short)
+        return Allotment(self._told(wanted))
+
+    def settle(self, position: str, fixtures: Sequence[Fixture], offered: Allotment) -> Allotment:
+        """Promise to fixtures, all or some, what was offered; or note that it was short.
+
+        Whoever settles first gets them.
+        """
+        if not offered.covered and not offered.only_short:
+            return offered
+        for cover_id, number in counted(fixtures).items():
+            self._wanted[cover_id] = self._wanted.get(cover_id, 0) + number
+            if offered.covered:
+                self._promised[cover_id] = self._promised.get(cover_id, 0) + number
+                self._beside.pop((position, cover_id), None)
+        return Allotment(self._told(counted(fixtures))) if offered.covered else offered
+
+    def _told(self, wanted: Mapping[str, int]) -> tuple[tuple[str, int], ...]:
+        most = sorted(wanted.items(), key=lambda one: -one[1])
+        return tuple((self._covers[cover_id].name, number) for cover_id, number in most)
+
+    def short(self) -> dict[str, tuple[int, int]]:
+        """Covers that are short: how many the jobs want that gusts and names let have them, and
+        how many are not on.
+        """
+        there = {c: max(0, self._covers[c].in_stock - self._on.get(c, 0)) for c in self._wanted}
+        return {c: (n, there[c]) for c, n in self._wanted.items() if n > there[c]}
+
+
+def counted(fixtures: Iterable[Fixture]) -> dict[str, int]:
+    """How many of each cover fixtures take."""
+    found: dict[str, int] = {}
+    for fixture in fixtures:
+        if fixture.cover is not None:
+            found[fixture.cover] = found.get(fixture.cover, 0) + fixture.count
+    return found
+
+
+def crew_name(cover: Cover) -> str:
+    """A cover inside a sentence: "rain hood"."""
+    first, rest = cover.name[:1], cover.name[1:]
+    return cover.name if rest[:1].isupper() else first.lower() + rest
+
+
+def how_many(number: int, cover: Cover) -> str:
+    """As in "4 hoods"; names that are no plain words are left as they are: "4 of Bag, large"."""
+    name = crew_name(cover)
+    if not name.replace(" ", "").replace("-", "").isalpha():
+        return f"{number} of {cover.name}"
+    if number == 1:
+        return f"1 {name}"
+    return f"{number} {name}" if name.endswith("s") else f"{number} {name}s"
