@@ -8,20 +8,50 @@ and the row is sent again under the same id: at least once, never none.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING
 
 from monitor.domain import Message, Outcome
 from monitor.store import chain
 from monitor.store.database import immediate, in_plain_words
-from monitor.store.records import from_json, from_text, to_json, to_text
+from monitor.store.outbox_rows import (
+    Choose,
+    Delivery,
+    Hold,
+    OutboxRow,
+    Result,
+    Send,
+    Settled,
+    State,
+    Undelivered,
+    deliveries_where,
+    rows_where,
+)
+from monitor.store.records import from_text, to_json, to_text
 from monitor.units import SECONDS_PER_MINUTE
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from sqlite_utils import Database
+
+__all__ = [
+    "Choose",
+    "Delivery",
+    "Hold",
+    "OutboxRow",
+    "Send",
+    "Settled",
+    "State",
+    "Undelivered",
+    "cancel_older",
+    "deliveries",
+    "enqueue",
+    "expire",
+    "free_leases",
+    "lease",
+    "settle",
+    "undelivered",
+]
 
 BACK_OFF_MINUTES = (1.0, 2.0, 5.0, 10.0, 20.0, 30.0)
 """Pause after the first failed attempt, the second, ...; the last one repeats [min]."""
@@ -29,57 +59,8 @@ BACK_OFF_MINUTES = (1.0, 2.0, 5.0, 10.0, 20.0, 30.0)
 JITTER_SHARE = 0.2
 """A pause is drawn from this share either side, so that rows do not all come due at once."""
 
-Result = Literal["sent", "retry", "given-up", "cancelled"]
-State = Literal["queued", "sent", "given-up", "cancelled"]
-
-
-@dataclass(frozen=True, slots=True)
-class OutboxRow:
-    """One message to one recipient. `id` stays the same over every attempt and restart."""
-
-    id: str
-    number: int
-    message: Message
-    contact: str
-    recipient: str
-    queued_at: datetime
-    expires_at: datetime
-    attempt: int
-    """1 on the first attempt."""
-
-
-@dataclass(frozen=True, slots=True)
-class Settled:
-    """What became of a row. A `given-up` is to be told to somebody else: nobody has it."""
-
-    row: OutboxRow
-    result: Result
-    detail: str
-    at: datetime
-    next_try_at: datetime | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Delivery:
-    """One message to one recipient as it stands, for the report."""
-
-    row: OutboxRow
-    state: State
-    settled_at: datetime | None
-    detail: str
-    """What came of the last attempt, empty before the first."""
-
-
-@dataclass(frozen=True, slots=True)
-class Undelivered:
-    """How far delivery is behind; `by_contact` counts the waiting ones."""
-
-    oldest_age_s: float | None
-    waiting: int
-    failing: int
-    """Waiting, and failed at least once."""
-    given_up: int
-    by_contact: Mapping[str, int]
+_LOOK_AGAIN = timedelta(seconds=1)
+"""A held row is not asked about again before this."""
 
 
 def enqueue(
@@ -144,29 +125,70 @@ def _key(message: Message, contact: str, recipient: str) -> str:
     return hashlib.sha256(to_json(parts).encode("ascii")).hexdigest()[:32]
 
 
-def lease(db: Database, now: datetime, seconds: float = 60.0) -> OutboxRow | None:
+def lease(
+    db: Database, now: datetime, seconds: float = 60.0, choose: Choose | None = None
+) -> OutboxRow | None:
     """The row to send next, ours for `seconds`; None when nothing is due.
 
-    A stop goes before all else, then what has been due longest. What has expired is left
-    for `expire`: an old message may say the opposite of what holds now.
+    A stop goes before all else, then what has been due longest; what failed before goes
+    last, and one at a time for each contact, so that a dead server cannot hold up the rest.
+    What has expired is left for `expire`: an old message may say the opposite of what holds
+    now. `choose` may hold a row, or send another one with it.
     """
     with immediate(db):
-        found = db.execute(
-            """
-            SELECT outbox.message FROM outbox JOIN messages ON messages.id = outbox.message
-            WHERE state = 'queued' AND next_try_at <= ?1 AND expires_at > ?1
-                AND (leased_until IS NULL OR leased_until <= ?1)
-            ORDER BY urgent DESC, next_try_at, outbox.message LIMIT 1
-            """,
-            [to_text(now)],
-        ).fetchone()
-        if found is None:
-            return None
-        db.execute(
-            "UPDATE outbox SET attempts = attempts + 1, leased_until = ? WHERE message = ?",
-            [to_text(now + timedelta(seconds=seconds)), found[0]],
-        )
-        return _rows(db, "messages.id = ?", [found[0]])[0].row
+        while (number := _due(db, now)) is not None:
+            found: Hold | Send = Send(number)
+            if choose is not None:
+                found = choose(rows_where(db, "messages.id = ?", [number])[0])
+            if isinstance(found, Hold):
+                until = max(found.until, now + _LOOK_AGAIN)
+                db.execute(
+                    "UPDATE outbox SET not_before = ? WHERE message = ?", [to_text(until), number]
+                )
+                continue
+            for other in found.joined:
+                db.execute(
+                    "UPDATE outbox SET joined_to = ? WHERE message = ?", [found.number, other]
+                )
+            db.execute(
+                "UPDATE outbox SET attempts = attempts + 1, leased_until = ? WHERE message = ?",
+                [to_text(now + timedelta(seconds=seconds)), found.number],
+            )
+            row = rows_where(db, "messages.id = ?", [found.number])[0]
+            return replace(row, joined=_joined(db, row))
+        return None
+
+
+def _due(db: Database, now: datetime) -> int | None:
+    found = db.execute(
+        """
+        SELECT outbox.message, EXISTS (
+            SELECT 1 FROM outcomes WHERE outcomes.message = outbox.message
+        ) AS failed
+        FROM outbox JOIN messages ON messages.id = outbox.message
+        WHERE state = 'queued' AND next_try_at <= ?1 AND expires_at > ?1
+            AND (leased_until IS NULL OR leased_until <= ?1)
+            AND (not_before IS NULL OR not_before <= ?1) AND joined_to IS NULL
+            AND NOT (failed AND contact IN (
+                SELECT contact FROM outbox JOIN messages ON messages.id = outbox.message
+                WHERE state = 'queued' AND leased_until > ?1
+            ))
+        ORDER BY urgent DESC, failed, next_try_at, outbox.message LIMIT 1
+        """,
+        [to_text(now)],
+    ).fetchone()
+    return None if found is None else int(found[0])
+
+
+def _joined(db: Database, row: OutboxRow) -> tuple[OutboxRow, ...]:
+    return rows_where(db, "state = 'queued' AND joined_to = ?", [row.number])
+
+
+def _free_joined(db: Database, number: int) -> None:
+    """What should have been told with a row is to be told by itself."""
+    db.execute(
+        "UPDATE outbox SET joined_to = NULL WHERE joined_to = ? AND state = 'queued'", [number]
+    )
 
 
 def settle(
@@ -183,6 +205,8 @@ def settle(
         ).fetchone()
         # Sent is sent, even where the row was cancelled or its lease ran out meanwhile.
         if outcome.sent:
+            for other in row.joined:
+                _settled(db, other, "sent", f"told with message {row.id}", now)
             return _settled(db, row, "sent", outcome.detail, now)
         if state != "queued" or attempts != row.attempt:
             result: Result = "retry" if state == "queued" else state
@@ -238,13 +262,15 @@ def _settled(
             row.number,
         ],
     )
+    if result in ("given-up", "cancelled"):
+        _free_joined(db, row.number)
     return Settled(row, result, detail, now, next_try_at)
 
 
 def expire(db: Database, now: datetime) -> tuple[Settled, ...]:
     """Give up what is past its age and not in flight; the service tells of each, as above."""
     with immediate(db):
-        late = _rows(
+        late = deliveries_where(
             db,
             "state = 'queued' AND expires_at <= ?1"
             " AND (leased_until IS NULL OR leased_until <= ?1)",
@@ -265,13 +291,13 @@ def cancel_older(
     One in flight may still arrive; then it is recorded as sent.
     """
     with immediate(db):
-        older = _rows(
+        older = rows_where(
             db,
             "state = 'queued' AND thread = ? AND contact = ? AND recipient = ?",
             [thread, contact, recipient],
         )
         detail = "overtaken by a later message"
-        return tuple(_settled(db, item.row, "cancelled", detail, now) for item in older)
+        return tuple(_settled(db, row, "cancelled", detail, now) for row in older)
 
 
 def free_leases(db: Database, now: datetime) -> int:
@@ -282,8 +308,9 @@ def free_leases(db: Database, now: datetime) -> int:
     """
     with immediate(db):
         cursor = db.execute(
-            "UPDATE outbox SET leased_until = NULL, next_try_at = min(next_try_at, ?)"
-            " WHERE state = 'queued' AND (leased_until IS NOT NULL OR next_try_at > ?)",
+            "UPDATE outbox SET leased_until = NULL, not_before = NULL,"
+            " next_try_at = min(next_try_at, ?) WHERE state = 'queued'"
+            " AND (leased_until IS NOT NULL OR not_before IS NOT NULL OR next_try_at > ?)",
             [to_text(now), to_text(now)],
         )
         return int(cursor.rowcount)
@@ -291,11 +318,16 @@ def free_leases(db: Database, now: datetime) -> int:
 
 @in_plain_words()
 def undelivered(db: Database, now: datetime) -> Undelivered:
-    """How many messages wait, how many were given up, and how old the oldest waiting is."""
+    """How many messages wait, how many were given up, and how old the oldest waiting is.
+
+    One that is held for its moment is waiting too, and grows no older before that.
+    """
     oldest, waiting, failing = db.execute(
-        "SELECT min(queued_at), count(*), coalesce(sum(EXISTS ("
+        "SELECT min(iif(not_before > ?1, NULL, max(queued_at, coalesce(not_before, '')))),"
+        " count(*), coalesce(sum(EXISTS ("
         "   SELECT 1 FROM outcomes WHERE outcomes.message = outbox.message)), 0)"
-        " FROM outbox JOIN messages ON messages.id = outbox.message WHERE state = 'queued'"
+        " FROM outbox JOIN messages ON messages.id = outbox.message WHERE state = 'queued'",
+        [to_text(now)],
     ).fetchone()
     given_up = db.execute("SELECT count(*) FROM outbox WHERE state = 'given-up'").fetchone()[0]
     by_contact = db.execute(
@@ -309,35 +341,4 @@ def undelivered(db: Database, now: datetime) -> Undelivered:
 @in_plain_words()
 def deliveries(db: Database, since: datetime | None = None) -> tuple[Delivery, ...]:
     """Every message to every recipient queued at or after `since`, in that order."""
-    return _rows(db, "queued_at >= ?", ["" if since is None else to_text(since)])
-
-
-def _rows(db: Database, where: str, arguments: list[Any]) -> tuple[Delivery, ...]:
-    rows = db.query(
-        f"""
-        SELECT messages.*, outbox.state, outbox.attempts, last.at AS last_at, last.detail
-        FROM messages JOIN outbox ON outbox.message = messages.id
-        LEFT JOIN outcomes AS last ON last.id =
-            (SELECT max(id) FROM outcomes WHERE outcomes.message = messages.id)
-        WHERE {where} ORDER BY messages.id
-        """,  # noqa: S608 - the conditions of this module
-        arguments,
-    )
-    return tuple(
-        Delivery(
-            OutboxRow(
-                id=row["key"],
-                number=row["id"],
-                message=from_json(Message, row["body"]),
-                contact=row["contact"],
-                recipient=row["recipient"],
-                queued_at=from_text(row["queued_at"]),
-                expires_at=from_text(row["expires_at"]),
-                attempt=row["attempts"],
-            ),
-            row["state"],
-            from_text(row["last_at"]) if row["state"] != "queued" else None,
-            row["detail"] or "",
-        )
-        for row in list(rows)
-    )
+    return deliveries_where(db, "queued_at >= ?", ["" if since is None else to_text(since)])

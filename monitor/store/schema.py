@@ -200,6 +200,12 @@ CREATE TABLE turns (
 CREATE INDEX turns_by_alert ON turns (alert, id);
 """
 
+_HELD = """
+ALTER TABLE outbox ADD COLUMN not_before TEXT;
+ALTER TABLE outbox ADD COLUMN joined_to INTEGER REFERENCES messages (id);
+CREATE INDEX outbox_joined ON outbox (joined_to) WHERE joined_to IS NOT NULL;
+"""
+
 _ONLY_ADDED_TO = (
     "contents",
     "chain",
@@ -218,4 +224,5 @@ STEPS: tuple[str, ...] = (
     _HANDOVERS + _GUARD.format(table="handovers"),
     _DECLARATIONS + _GUARD.format(table="declarations"),
     _ANSWERS + "".join(_GUARD.format(table=table) for table in ("answers", "turns")),
+    _HELD,
 )

@@ -1,0 +1,105 @@
+"""Messages that wait for their moment: who got what lately, and what waits for the same one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from monitor.store.outbox_rows import rows_where
+from monitor.store.records import from_text, to_text
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+    from datetime import datetime
+
+    from sqlite_utils import Database
+
+    from monitor.store.outbox_rows import OutboxRow
+
+_LOOK_BACK = 500
+"""So many outcomes are looked through for what was sent lately: far more than in ten minutes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Got:
+    """A message that went to a recipient."""
+
+    thread: str
+    queued_at: datetime
+    at: datetime | None
+    """None: it is under way"""
+
+
+def got_lately(
+    db: Database, whom: Collection[tuple[str, str]], since: datetime, now: datetime
+) -> tuple[Got, ...]:
+    """What any of these (contact, recipient) was sent after `since`, or is being sent.
+
+    On-watch messages, outlooks and tests are left out.
+    """
+    found = db.execute(
+        """
+        SELECT contact, recipient, thread, queued_at, outcomes.at
+        FROM outcomes JOIN messages ON messages.id = outcomes.message
+        WHERE outcomes.id > (SELECT coalesce(max(id), 0) FROM outcomes) - ?3
+            AND result = 'sent' AND outcomes.at > ?1 AND outcomes.at <= ?2
+            AND json_extract(body, '$.kind') NOT IN ('watch', 'test')
+        UNION ALL
+        SELECT contact, recipient, thread, queued_at, NULL
+        FROM outbox JOIN messages ON messages.id = outbox.message
+        WHERE state = 'queued' AND leased_until > ?2
+            AND json_extract(body, '$.kind') NOT IN ('watch', 'test')
+        """,
+        [to_text(since), to_text(now), _LOOK_BACK],
+    ).fetchall()
+    return tuple(
+        Got(thread, from_text(queued_at), None if at is None else from_text(at))
+        for contact, recipient, thread, queued_at, at in found
+        if (contact, recipient) in whom
+    )
+
+
+def waiting_beside(db: Database, row: OutboxRow, now: datetime) -> tuple[OutboxRow, ...]:
+    """What was never tried yet of what the same recipient of the same contact waits for."""
+    return rows_where(
+        db,
+        "state = 'queued' AND attempts = 0 AND joined_to IS NULL AND expires_at > ?1"
+        " AND contact = ?2 AND recipient = ?3 AND messages.id <> ?4",
+        [to_text(now), row.contact, row.recipient, row.number],
+    )
+
+
+def was_told(db: Database, row: OutboxRow, since: datetime) -> bool:
+    """Whether the same recipient was sent something of the same thread since a moment."""
+    found = db.execute(
+        "SELECT 1 FROM messages JOIN outcomes ON outcomes.message = messages.id"
+        " WHERE thread = ? AND contact = ? AND recipient = ? AND result = 'sent'"
+        " AND outcomes.at >= ? LIMIT 1",
+        [row.message.thread, row.contact, row.recipient, to_text(since)],
+    ).fetchone()
+    return found is not None
+
+
+def held_until(db: Database, alert_id: str, now: datetime) -> datetime | None:
+    """Until when the newest word on an alert is held for everybody it is queued for.
+
+    None where somebody has been sent it or is about to be: an answer can be awaited.
+    """
+    rows = db.execute(
+        """
+        SELECT state, attempts, not_before FROM messages
+        JOIN outbox ON outbox.message = messages.id
+        WHERE json_extract(body, '$.alert_id') = ?1 AND queued_at = (
+            SELECT max(queued_at) FROM messages WHERE json_extract(body, '$.alert_id') = ?1
+        )
+        """,
+        [alert_id],
+    ).fetchall()
+    moments = []
+    for state, attempts, not_before in rows:
+        if state == "cancelled":
+            continue
+        if state != "queued" or attempts or not_before is None or not_before <= to_text(now):
+            return None
+        moments.append(from_text(not_before))
+    return min(moments, default=None)
