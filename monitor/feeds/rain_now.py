@@ -8,6 +8,7 @@ It never takes rain away from a forecast.
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -70,7 +71,8 @@ def rain_now(
     Notes
     -----
     A gauge speaks until its next word is an hour late. The heaviest of several counts. The
-    crew's word counts where no gauge speaks: then as light rain.
+    crew's word counts where none has rain, as light rain: for an hour from now where no gauge
+    speaks, else for no longer than the word holds.
     """
     speaking = [
         (weather, last, every)
@@ -81,9 +83,11 @@ def rain_now(
     wet = [rain for rain in falling if rain.mm_h >= LEAST_MM_H]
     if wet:
         return max(wet, key=lambda rain: rain.mm_h)
-    if speaking or not any(s.start_s <= now_s < s.end_s for s in spells):
+    seen = next((s for s in spells if s.start_s <= now_s < s.end_s), None)
+    if seen is None:
         return None
-    return RainNow(LIGHT_RAIN_MM_H, now_s, now_s + GOES_ON_S, CREW)
+    until_s = seen.end_s if speaking else now_s + GOES_ON_S
+    return RainNow(LIGHT_RAIN_MM_H, now_s, until_s, CREW)
 
 
 def _last_known_s(weather: Weather, now_s: float) -> float:
@@ -129,7 +133,7 @@ def floors(spells: Sequence[Spell], rain: RainNow | None, now_s: float) -> tuple
     every = [*spells, Spell(rain.since_s, min(now_s, rain.until_s), rain.mm_h)]
     edges = sorted({edge for spell in every for edge in spell[:2]})
     found = []
-    for start, end in zip(edges, edges[1:], strict=False):
+    for start, end in pairwise(edges):
         rates = [s.mm_h for s in every if s.start_s <= start and end <= s.end_s]
         if rates:
             found.append(Spell(start, end, max(rates)))

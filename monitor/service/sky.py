@@ -57,9 +57,7 @@ class Sky:
         """The weather of a span that is over: measured where it can be, else as forecast."""
         return self._between(show, start_s, end_s, self.gauges.rained())
 
-    def _between(
-        self, show: Show, start_s: float, end_s: float, seen: Sequence[Spell]
-    ) -> Weather:
+    def _between(self, show: Show, start_s: float, end_s: float, seen: Sequence[Spell]) -> Weather:
         measured, least = self.gauges.measured(show), crew_weather(seen)
         return as_it_was(
             [*self.runs.of_site(show), *measured, *([least] if len(least.starts) else [])],

@@ -18,7 +18,7 @@ from monitor.feeds.gauge import measured
 from monitor.feeds.gauge_trouble import gauge_trouble
 from monitor.feeds.past import as_it_was
 from monitor.service import gauge_words
-from monitor.service.gauge_words import rain_found, rain_until
+from monitor.service.gauge_words import rain_until
 from monitor.service.gauges import GaugesKept, follow_files
 from monitor.show import read_show
 from monitor.store.database import immediate, open_database
@@ -59,11 +59,6 @@ def keep(db, *readings, received=NOON):
 def tell_gauges(db, *more):
     with immediate(db):
         return gauge_words.tell_gauges(db, *more)
-
-
-def tell_rain(db, *more):
-    with immediate(db):
-        return gauge_words.tell_rain(db, *more)
 
 
 def kept_of(db):
@@ -437,30 +432,12 @@ def test_what_is_to_come_has_no_less_either():
     assert table(at_least(unknown, spell)) == [(-30, 0, None), (0, 30, 1.25)]
 
 
-def test_no_forecast_says_so(db, show):
-    spell = crew_rain([word(0, True)])
-    assert rain_found(spell, [run_of(0.0)], show, at(10)) is not None
-    # one of two has it; none has anything; the word has run out
-    assert rain_found(spell, [run_of(0.0), run_of(1.0)], show, at(10)) is None
-    assert rain_found(spell, [], show, at(10)) is None
-    assert rain_found(spell, [run_of(0.0)], show, at(31)) is None
-    message = tell_rain(db, show, spell, [run_of(0.0)], at(10))
-    assert "It is raining on site; no forecast says so" in message.text
-    # 12:30Z is 13:30 in London in July
-    assert "Until 13:30 it counts as at least 2.5 mm/h" in message.text
-    assert tell_rain(db, show, spell, [run_of(0.0)], at(11)) is None
-    assert tell_rain(db, show, spell, [run_of(0.0)], at(31)).stage == "stood-down"
-
-
 def test_no_word_that_is_a_call_on_the_radio(db, show):
     show = replace(show, gauges=(MAST,))
     kept = GaugesKept()
     tell_gauges(db, show, kept, None, NOON)
     (silent,) = tell_gauges(db, show, kept, None, at(16))
-    spell = Spell(at(0).timestamp(), at(30).timestamp(), 2.5)
-    rains = tell_rain(db, show, (spell,), [run_of(0.0)], at(10))
-    for message in (silent, rains):
-        text = message.text.lower().replace(".", " ").replace(",", " ")
-        assert " go " not in text
-        assert "stand by" not in text
-        assert "all clear" not in text
+    text = silent.text.lower().replace(".", " ").replace(",", " ")
+    assert " go " not in text
+    assert "stand by" not in text
+    assert "all clear" not in text
