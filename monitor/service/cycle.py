@@ -22,7 +22,8 @@ from monitor.service.after_rain import rain_over
 from monitor.service.delivering import forget_gone
 from monitor.service.evaluated import note_evaluated
 from monitor.service.feed_troubles import follow_feeds
-from monitor.service.gauge_words import tell_gauges, tell_rain
+from monitor.service.gauge_words import tell_gauges
+from monitor.service.rain_words import tell_rain, unforeseen
 from monitor.service.sky import Sky
 from monitor.service.telling import USUAL_LIFE, follow_trouble, send, tell
 from monitor.service.warned import lines_on_watch, warnings_told
@@ -80,16 +81,18 @@ class Cycle:
         before = _state(db)
         sky = self.sky
         sights = sky.runs.sights(db, show, self.watch.path, now)
+        known = [entry for entry in log if entry.at <= now]
         found = evaluate(
             self.watch.rig(db, now),
             past=sky.past(show, log, now),
             ahead=sky.ahead(show, now),
-            log=[entry for entry in log if entry.at <= now],
+            log=known,
             state=before,
             now=now,
             source=sky.source(show, now, sights),
             closed=sky.warned.closed(show, now),
         )
+        falls = unforeseen(sky, show, self.watch.rig(db, now), known, found, now)
         lately = sky.forecast_between(show, to_epoch(now) - DRY_S, to_epoch(now))
         with immediate(db):
             if log_entries(db) != log:
@@ -102,7 +105,8 @@ class Cycle:
                 remember(db, STATE_KEY, found.state)
             told += rain_over(db, self.watch.rig(db, now), found, log, now)
             told += tell_gauges(db, show, sky.gauges, lately, now)
-            told += _about_the_rain(db, show, sky, now)
+            rain = tell_rain(db, show, sky, falls, now)
+            told += [] if rain is None else [rain]
             told += _about_the_monitor(db, show, self.watch, sights, now)
             note_evaluated(db, sights, now)
         return told
@@ -111,12 +115,6 @@ class Cycle:
 def _state(db: Database) -> WatchState:
     kept: Any = recall(db, STATE_KEY)
     return WatchState() if kept is None else from_json(WatchState, to_json(kept))
-
-
-def _about_the_rain(db: Database, show: Show, sky: Sky, now: datetime) -> list[Message]:
-    newest = [run.weather for run in sky.runs.of(show)]
-    told = tell_rain(db, show, sky.gauges.rained(), newest, now)
-    return [] if told is None else [told]
 
 
 def _about_the_monitor(
