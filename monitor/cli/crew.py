@@ -12,9 +12,10 @@ import click
 
 from monitor.cli.surroundings import DATABASE, environ, now, read, show_option, site_time
 from monitor.cli.writing import tell
-from monitor.domain import EntryKind, InspectionResult
-from monitor.service.crew_word import Answer, keep_answer, keep_log, target_of
-from monitor.service.entries import Said, entries_of
+from monitor.domain import AnswerKind, CannotBecause, EntryKind, InspectionResult
+from monitor.service.answering import AnswerSaid, keep_answer, target_of
+from monitor.service.crew_word import keep_log
+from monitor.service.entries import READINGS, Said, entries_of
 from monitor.store.database import open_database
 
 if TYPE_CHECKING:
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
 @click.option(
     "--result", type=click.Choice(get_args(InspectionResult)), help="For inspected: what was found."
 )
+@click.option("--earth", metavar="OHM", help="For inspected: earth continuity as tested.")
+@click.option("--insulation", metavar="MEGOHM", help="For inspected: insulation as tested.")
 @click.option("--by", metavar="NAME", help="Who did it.")
 @click.option("--note", metavar="TEXT", help="Anything else to keep.")
 @show_option
@@ -47,6 +50,8 @@ def log(
     count: str | None,
     to: str | None,
     result: InspectionResult | None,
+    earth: str | None,
+    insulation: str | None,
     by: str | None,
     note: str | None,
     folder: Path,
@@ -57,7 +62,9 @@ def log(
     capped, uncapped, moved or wet. TIME is like 2027-07-16T08:00.
     """
     show = read(folder).show
-    said = Said(entry, position, fixture, alert, at, count, to, result, by, note)
+    said = Said(
+        entry, position, fixture, alert, at, count, to, result, by, note, earth, insulation
+    )
     received_at = now()
     if not (folder / DATABASE).exists():
         # What is refused makes no database.
@@ -70,30 +77,52 @@ def log(
 
 @click.command()
 @click.argument("alert", metavar="ALERT")
-@click.argument(
-    "answer", metavar="ANSWER", type=click.Choice(["doing", "done", "cannot", "not-needed"])
+@click.argument("answer", metavar="ANSWER", type=click.Choice(get_args(AnswerKind)))
+@click.option(
+    "--because",
+    metavar="REASON",
+    type=click.Choice(get_args(CannotBecause)),
+    help="For cannot: no-lift, too-windy, act-on-stage, no-cover or other.",
 )
+@click.option(
+    "--until", metavar="TIME", help="For cannot: until when; 23:30 is the next one. Site time."
+)
+@click.option("--by", metavar="NAME", help="Who answers. Without it: this account.")
+@click.option("--note", metavar="TEXT", help="Anything else to keep.")
 @show_option
-def answer(alert: str, answer: Answer, folder: Path) -> int:
+def answer(
+    alert: str,
+    answer: AnswerKind,
+    because: CannotBecause | None,
+    until: str | None,
+    by: str | None,
+    note: str | None,
+    folder: Path,
+) -> int:
     """Answer an alert: doing, done, cannot or not-needed.
 
-    done records in the log that its work was done now, for all that it names. The others are
-    kept with the time and the name of this account; they change nothing that is computed.
+    done records in the log that its work was done now, for all that it names. On cannot the
+    crew's evening is planned anew at once, and the next turn of contacts is told. The others
+    are kept, and those who wait for an answer hear no more of it.
     """
     show = read(folder).show
     at = now()
-    by = environ().get("LOGNAME") or environ().get("USER")
+    account = environ().get("LOGNAME") or environ().get("USER")
+    said = AnswerSaid(alert, answer, because, until, by or account, note)
     if not (folder / DATABASE).exists():
         target_of(alert, {}, _spelt("alert"))
     with closing(open_database(folder / DATABASE)) as db:
-        kept = keep_answer(db, alert, answer, by, show, at, _spelt)
-    tell([f"Alert {alert}: {answer}, {site_time(at, show)} site time.", *_follows(answer)])
+        kept = keep_answer(db, said, show, at, _spelt)
+    tell([f"Alert {alert}: {answer}, {site_time(at, show)} site time."])
     tell(_recorded(kept, show))
+    tell(_follows(answer))
     return 0
 
 
 def _spelt(name: str) -> str:
     """A name as it is written on this command line."""
+    if name in READINGS:
+        return f"--{name.partition('_')[0]}"
     return name.upper() if name == "answer" else f"--{name}"
 
 
@@ -106,8 +135,9 @@ def _recorded(kept: Kept, show: Show) -> list[str]:
     return [*lines, *kept.notes]
 
 
-def _follows(answer: Answer) -> list[str]:
+def _follows(answer: AnswerKind) -> list[str]:
     """What an answer does, said plainly."""
     if answer == "done":
         return []
-    return ["It is kept. Nothing counts as covered or brought in until that is logged."]
+    kept = "It is kept. Nothing counts as covered or brought in until that is logged."
+    return [kept, "It is planned anew at once."] if answer == "cannot" else [kept]

@@ -1,4 +1,4 @@
-"""What the crew says, kept: log entries and answers to alerts.
+"""What the crew says, kept: log entries here, answers to alerts in `answering`.
 
 The command line and the server both call this, so that one set of rules holds. Each word
 may carry an id that its sender made; the same word under the same id is kept once, also
@@ -10,34 +10,23 @@ from __future__ import annotations
 import hashlib
 import uuid
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from monitor.domain import BadInputError, Problem
 from monitor.service.entries import Said, entries_of
-from monitor.show.nearest import suggestion
 from monitor.store.database import immediate
 from monitor.store.history import alerts_as_they_stand, recall, record_log, remember
 from monitor.store.records import to_json
 from monitor.store.tokens import holders
-from monitor.units import iso_utc
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable
     from datetime import datetime
 
     from sqlite_utils import Database
 
-    from monitor.domain import Alert, EntryKind, LogEntry, Show
+    from monitor.domain import Answered, LogEntry, Show
 
-Answer = Literal["doing", "done", "cannot", "not-needed"]
-
-_ENTRY_OF: dict[str, EntryKind] = {
-    "cover": "covered",
-    "bring-in": "brought-in",
-    "isolate": "isolated",
-    "uncover": "uncovered",
-    "clean": "cleaned",
-}
 _AHEAD_S = 60.0
 """Further ahead than this, a time is worth a word [s]."""
 
@@ -50,6 +39,7 @@ class Kept:
     entries: tuple[LogEntry, ...] = ()
     notes: tuple[str, ...] = ()
     """What keeps an entry from counting as the crew may think, in sentences."""
+    answered: Answered | None = None
 
 
 def keep_log(
@@ -70,67 +60,17 @@ def keep_log(
     BadInputError : with every fault in it, or because its id stands for another word
     """
     with immediate(db):
-        if _known(db, word_id, sender, "log", said):
+        if is_known(db, word_id, sender, "log", said):
             return Kept(is_new=False)
         said = replace(said, by=said.by or sender)
         entries = entries_of(said, show, alerts_as_they_stand(db), now, spelt)
-        _record(db, entries, now, word_id)
-    return Kept(is_new=True, entries=entries, notes=tuple(_notes(entries, show, now)))
+        record_entries(db, entries, now, word_id)
+    return Kept(is_new=True, entries=entries, notes=tuple(notes_on(entries, show, now)))
 
 
-def keep_answer(
-    db: Database,
-    alert_id: str,
-    answer: Answer,
-    by: str | None,
-    show: Show,
-    now: datetime,
-    spelt: Callable[[str], str],
-    word_id: str | None = None,
-    sender: str | None = None,
-) -> Kept:
-    """Keep an answer to an alert; `done` logs that its work was done now, for all it names.
-
-    Raises
-    ------
-    BadInputError : no such alert, or no work that could be done; or another word of this id
-    """
-    with immediate(db):
-        if _known(db, word_id, sender, "answer", [alert_id, answer, by]):
-            return Kept(is_new=False)
-        by = by or sender
-        alerts = alerts_as_they_stand(db)
-        target = target_of(alert_id, alerts, spelt("alert"))
-        entries: tuple[LogEntry, ...] = ()
-        if answer == "done":
-            done = Said(_entry_of(target, spelt("answer")), alert=alert_id, by=by)
-            entries = entries_of(done, show, alerts, now, spelt)
-        _record(db, entries, now, word_id)
-        _note_answer(db, alert_id, {"answer": answer, "at": iso_utc(now), "by": by})
-    return Kept(is_new=True, entries=entries, notes=tuple(_notes(entries, show, now)))
-
-
-def answer_to(db: Database, alert_id: str) -> dict[str, str | None] | None:
-    """The latest answer to an alert: `answer`, `at` and `by`; None where there is none."""
-    kept: Any = recall(db, _answer_key(alert_id))
-    if not isinstance(kept, dict):
-        return None
-    return {name: kept.get(name) for name in ("answer", "at", "by")}
-
-
-def _answer_key(alert_id: str) -> str:
-    return f"answer/{alert_id}"
-
-
-def _note_answer(db: Database, alert_id: str, latest: Mapping[str, str | None]) -> None:
-    """Under `answer/<alert>`: the latest answer, with the ones before it."""
-    key = _answer_key(alert_id)
-    before = recall(db, key)
-    earlier = [*before.pop("earlier", []), before] if isinstance(before, dict) else []
-    remember(db, key, {**latest, "earlier": earlier})
-
-
-def _known(db: Database, word_id: str | None, sender: str | None, kind: str, word: object) -> bool:
+def is_known(
+    db: Database, word_id: str | None, sender: str | None, kind: str, word: object
+) -> bool:
     """Whether this very word was kept under its id before; from now on it is.
 
     The word as sent is compared, not what was made of it: an alert that has changed since,
@@ -165,42 +105,18 @@ def _used(word_id: str, by: str) -> Problem:
     )
 
 
-def _record(
+def record_entries(
     db: Database, entries: tuple[LogEntry, ...], received_at: datetime, word_id: str | None
 ) -> None:
+    """Keep log entries under the id of the word that made them."""
     stem = word_id or uuid.uuid4().hex
     for number, entry in enumerate(entries, 1):
         key = stem if number == 1 else f"{stem}#{number}"
         record_log(db, entry, key, received_at)
 
 
-def target_of(alert_id: str, alerts: Mapping[str, Alert], key: str) -> Alert:
-    """The alert of that id; BadInputError where there is none. `key` is what gave the id."""
-    if alert_id in alerts:
-        return alerts[alert_id]
-    remedy = suggestion(alert_id, alerts) if alerts else "None has been raised yet."
-    says = f"Alert {alert_id[:80]} is not known here."
-    raise BadInputError([Problem("unknown-alert", says, remedy, key=key)])
-
-
-def _entry_of(alert: Alert, key: str) -> EntryKind:
-    """The log entry that an alert's work ends with."""
-    if alert.action in _ENTRY_OF:
-        return _ENTRY_OF[alert.action]
-    if alert.action == "inspect":
-        says, remedy = (
-            "An inspection needs its result.",
-            f"Use: dryspell log inspected --alert {alert.id} --result RESULT. Or post that.",
-        )
-    else:
-        says, remedy = (
-            f"Alert {alert.id} is about {alert.kind}; it asks for no work that could be done.",
-            "Answer doing, cannot or not-needed.",
-        )
-    raise BadInputError([Problem("no-entry", says, remedy, key=key)])
-
-
-def _notes(entries: tuple[LogEntry, ...], show: Show, now: datetime) -> list[str]:
+def notes_on(entries: tuple[LogEntry, ...], show: Show, now: datetime) -> list[str]:
+    """What there is to say about entries that were kept."""
     notes: list[str] = []
     for entry in entries:
         if entry.entry == "covered":

@@ -12,7 +12,6 @@ from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from monitor.alerts.clock import age
-from monitor.alerts.lifecycle import WatchState
 from monitor.alerts.losses import Found, feed_state
 from monitor.alerts.show_times import last_morning, next_morning
 from monitor.alerts.watch import on_watch
@@ -20,6 +19,7 @@ from monitor.evaluation import evaluate
 from monitor.feeds.gauge_trouble import DRY_S
 from monitor.service.after_rain import rain_over
 from monitor.service.delivering import forget_gone
+from monitor.service.escalation import call_next
 from monitor.service.evaluated import note_evaluated
 from monitor.service.feed_troubles import follow_feeds
 from monitor.service.gauge_words import tell_gauges
@@ -27,11 +27,13 @@ from monitor.service.rain_words import tell_rain, unforeseen
 from monitor.service.sky import Sky
 from monitor.service.telling import USUAL_LIFE, follow_trouble, send, tell
 from monitor.service.warned import lines_on_watch, warnings_told
+from monitor.service.watch_state import STATE_KEY, watch_state
 from monitor.service.watched import in_short
+from monitor.store.answers import answers
 from monitor.store.chain import head
 from monitor.store.database import immediate
 from monitor.store.history import log_entries, recall, record_revision, remember
-from monitor.store.records import from_json, from_text, to_json, to_text
+from monitor.store.records import from_text, to_text
 from monitor.units import to_epoch
 
 if TYPE_CHECKING:
@@ -40,11 +42,10 @@ if TYPE_CHECKING:
     from sqlite_utils import Database
 
     from monitor.alerts.losses import FeedSight
-    from monitor.domain import LogEntry, Message, Show
+    from monitor.domain import Answered, LogEntry, Message, Show
     from monitor.service.feeds_seen import RunsKept
     from monitor.service.watched import FolderWatch, Watched
 
-STATE_KEY = "watch/state"
 TOLD_KEY = "watch/told"
 
 TOLD_LATELY = timedelta(hours=1)
@@ -59,26 +60,33 @@ class Cycle:
 
     watch: FolderWatch
     sky: Sky = field(default_factory=Sky)
+    next_turn_at: datetime | None = None
+    """When the next contacts are to be told of an order that nobody answers, as last seen"""
 
     def run(self, db: Database, now: datetime) -> list[Message]:
         """Evaluate once; returns the messages that were queued."""
         watched = self.watch.current
         for left in range(_TRIES, -1, -1):
-            # What the crew logs while we think must not be answered with an order to do it.
-            # The last try thinks with the log held still.
+            # What the crew says while we think must not be met with an order as if unsaid.
+            # The last try thinks with log and answers held still.
             with immediate(db) if left == 0 else nullcontext():
                 self.sky.catch_up(db, watched.show, now)
-                messages = self._judged(db, watched, log_entries(db), now)
+                messages = self._judged(db, watched, log_entries(db), answers(db), now)
             if messages is not None:
                 return messages
-        raise AssertionError("the log changed while it was held")
+        raise AssertionError("what the crew said changed while it was held")
 
     def _judged(
-        self, db: Database, watched: Watched, log: tuple[LogEntry, ...], now: datetime
+        self,
+        db: Database,
+        watched: Watched,
+        log: tuple[LogEntry, ...],
+        answered: tuple[Answered, ...],
+        now: datetime,
     ) -> list[Message] | None:
-        """None where the log has changed meanwhile, and nothing is written."""
+        """None where the crew has said something meanwhile, and nothing is written."""
         show = watched.show
-        before = _state(db)
+        before = watch_state(db)
         sky = self.sky
         sights = sky.runs.sights(db, show, self.watch.path, now)
         known = [entry for entry in log if entry.at <= now]
@@ -91,11 +99,12 @@ class Cycle:
             now=now,
             source=sky.source(show, now, sights),
             closed=sky.warned.closed(show, now),
+            answers=answered,
         )
         falls = unforeseen(sky, show, self.watch.rig(db, now), known, found, now)
         lately = sky.forecast_between(show, to_epoch(now) - DRY_S, to_epoch(now))
         with immediate(db):
-            if log_entries(db) != log:
+            if log_entries(db) != log or answers(db) != answered:
                 return None
             record_revision(db, watched.folder.files, show.revision, now)
             told = _on_watch(db, show, sky, sights, now)
@@ -108,13 +117,12 @@ class Cycle:
             rain = tell_rain(db, show, sky, falls, now)
             told += [] if rain is None else [rain]
             told += _about_the_monitor(db, show, self.watch, sights, now)
+            # Last, so that an order which has just changed is not told twice.
+            called, next_turn_at = call_next(db, show, now)
+            told += called
             note_evaluated(db, sights, now)
+        self.next_turn_at = next_turn_at
         return told
-
-
-def _state(db: Database) -> WatchState:
-    kept: Any = recall(db, STATE_KEY)
-    return WatchState() if kept is None else from_json(WatchState, to_json(kept))
 
 
 def _about_the_monitor(

@@ -281,7 +281,9 @@ class _Service:
                 rows = head(db).rows
                 waited = time.monotonic() - self._evaluated_at
                 nothing_new = rows == self._evaluated_rows and not self._watch.look()
-                if nothing_new and waited < self._pace.evaluate_s:
+                turn = self._cycle.next_turn_at
+                is_due = turn is not None and self._clock() >= turn
+                if nothing_new and not is_due and waited < self._pace.evaluate_s:
                     return
                 # Noted before: what comes in meanwhile is looked at next time.
                 self._evaluated_at, self._evaluated_rows = time.monotonic(), rows

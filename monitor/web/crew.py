@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 from http import HTTPStatus
-from typing import TYPE_CHECKING, Any, cast, get_args
+from typing import TYPE_CHECKING, Any, get_args
 
 from flask import Flask, Response, request
 
-from monitor.domain import BadInputError, EntryKind, InspectionResult, Problem
-from monitor.service.crew_word import Answer, Kept, keep_answer, keep_log
-from monitor.service.entries import Said, entries_of
+from monitor.domain import (
+    AnswerKind,
+    BadInputError,
+    CannotBecause,
+    EntryKind,
+    InspectionResult,
+    Problem,
+)
+from monitor.service.answering import AnswerSaid, keep_answer
+from monitor.service.crew_word import Kept, keep_log
+from monitor.service.entries import READINGS, Said, entries_of
 from monitor.store.database import immediate
 from monitor.store.history import alerts_as_they_stand
 from monitor.store.tokens import note_use
@@ -26,9 +34,11 @@ if TYPE_CHECKING:
     from monitor.web.place import Place
 
 _LOG_NEEDS = ("id", "entry")
-_LOG_MAY = ("position", "fixture", "alert", "at", "count", "to", "result", "by", "note")
+_LOG_MAY = (
+    "position", "fixture", "alert", "at", "count", "to", "result", "by", "note", *READINGS,
+)  # fmt: skip
 _ANSWER_NEEDS = ("id", "alert", "answer")
-_ANSWER_MAY = ("by",)
+_ANSWER_MAY = ("by", "because", "until", "note")
 
 
 def add_to(app: Flask, place: Place) -> None:
@@ -49,28 +59,18 @@ def add_to(app: Flask, place: Place) -> None:
     def answers() -> Response:
         with place.opened() as db:
             holder = bearer(db, place, request)
-            fields = _answer_fields(json_body(request))
+            word_id, said = _answer_said(json_body(request))
             now = place.clock()
             with immediate(db):
-                kept = keep_answer(
-                    db,
-                    fields["alert"],
-                    cast("Answer", fields["answer"]),
-                    fields.get("by"),
-                    place.show,
-                    now,
-                    _spelt,
-                    fields["id"],
-                    sender=holder.name,
-                )
+                kept = keep_answer(db, said, place.show, now, _spelt, word_id, sender=holder.name)
                 note_use(db, holder, now)
-        return _answer(fields["id"], kept)
+        return _answer(word_id, kept)
 
 
 def _said(db: Database, data: Any, place: Place, now: datetime) -> tuple[str, Said]:
     """The id and the entry; every fault in it is told at once, the show's own too."""
     problems: list[Problem] = []
-    fields = texts(data, _LOG_NEEDS, _LOG_MAY, problems)
+    fields = texts(_readings_as_text(data), _LOG_NEEDS, _LOG_MAY, problems)
     sender_id(fields, problems)
     one_of(fields, "entry", get_args(EntryKind), problems)
     one_of(fields, "result", get_args(InspectionResult), problems)
@@ -87,14 +87,29 @@ def _said(db: Database, data: Any, place: Place, now: datetime) -> tuple[str, Sa
     return word_id, said
 
 
-def _answer_fields(data: Any) -> dict[str, str]:
+def _readings_as_text(data: Any) -> Any:
+    """Readings are numbers; everything said is held against the show as text."""
+    if not isinstance(data, dict):
+        return data
+    return {
+        key: repr(value)
+        if key in READINGS and isinstance(value, int | float) and not isinstance(value, bool)
+        else value
+        for key, value in data.items()
+    }
+
+
+def _answer_said(data: Any) -> tuple[str, AnswerSaid]:
     problems: list[Problem] = []
     fields = texts(data, _ANSWER_NEEDS, _ANSWER_MAY, problems)
     sender_id(fields, problems)
-    one_of(fields, "answer", get_args(Answer), problems)
+    one_of(fields, "answer", get_args(AnswerKind), problems)
+    one_of(fields, "because", get_args(CannotBecause), problems)
     if problems:
         raise BadInputError(problems)
-    return fields
+    word_id = fields.pop("id")
+    known: Any = fields
+    return word_id, AnswerSaid(**known)
 
 
 def _spelt(name: str) -> str:

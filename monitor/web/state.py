@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Any
 from flask import Flask, Response, request
 
 from monitor.alerts.wording import as_json
-from monitor.service.crew_word import answer_to
 from monitor.service.delivering import failing_contacts
+from monitor.service.escalation import standing
 from monitor.service.evaluated import last_evaluated
 from monitor.service.watched import in_short
 from monitor.store.counts import last_readings
-from monitor.store.history import open_alerts
 from monitor.store.outbox import undelivered
 from monitor.units import iso_utc
 from monitor.web.answers import json_answer
@@ -24,8 +23,9 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
+    from monitor.domain import Answered
+    from monitor.service.escalation import Standing
     from monitor.service.evaluated import FeedThen
-    from monitor.store.history import StoredAlert
     from monitor.web.place import Place
 
 SCHEMA = "dryspell.state/1"
@@ -54,7 +54,7 @@ def _state(db: Database, place: Place, now: datetime) -> dict[str, Any]:
         "revision": show.revision,
         "folder_fault": None if watch.broken is None else in_short(watch.broken),
         "evaluated_at": None if last is None else iso_utc(last.at),
-        "alerts": [_alert(db, stored) for stored in open_alerts(db)],
+        "alerts": [_alert(stands) for stands in standing(db, show, now)],
         "feeds": [] if last is None else [_feed(feed, now) for feed in last.feeds],
         "stations": list(_stations(db, place)),
         "deliveries": {
@@ -68,13 +68,38 @@ def _state(db: Database, place: Place, now: datetime) -> dict[str, Any]:
     }
 
 
-def _alert(db: Database, stored: StoredAlert) -> dict[str, Any]:
-    """The alert object as everywhere, with when it was raised and what the crew answered."""
+def _alert(stands: Standing) -> dict[str, Any]:
+    """The alert object as everywhere, with when it was raised, who was told, what was answered."""
+    given = [_answer(answered) for answered in stands.answers]
+    latest = given[-1] if given else None
     return {
-        **as_json(stored.alert),
-        "opened_at": iso_utc(stored.opened_at),
-        "changed_at": iso_utc(stored.changed_at),
-        "answer": answer_to(db, stored.alert.id),
+        **as_json(stands.alert),
+        "opened_at": iso_utc(stands.stored.opened_at),
+        "changed_at": iso_utc(stands.stored.changed_at),
+        "answer": latest and {name: latest[name] for name in ("answer", "at", "by")},
+        "answers": given,
+        "turns": [
+            {
+                "at": iso_utc(turn.at),
+                "stage": turn.stage,
+                "contacts": list(turn.contacts),
+                "because": turn.because,
+            }
+            for turn in stands.turns
+        ],
+        "awaits_answer": stands.is_waiting,
+        "next_turn_at": iso_utc(stands.next_at),
+    }
+
+
+def _answer(answered: Answered) -> dict[str, Any]:
+    return {
+        "answer": answered.answer,
+        "at": iso_utc(answered.at),
+        "by": answered.by,
+        "because": answered.because,
+        "until": iso_utc(answered.until),
+        "note": answered.note,
     }
 
 

@@ -9,8 +9,9 @@ from click.testing import CliRunner
 
 from monitor.cli import dryspell
 from monitor.domain import Alert, LogEntry
+from monitor.store.answers import answers
 from monitor.store.database import hold_folder, immediate, open_database
-from monitor.store.history import log_entries, recall, record_change
+from monitor.store.history import log_entries, record_change
 
 AT = datetime(2027, 6, 10, 9, 0, tzinfo=UTC)
 SECOND = '\n[[positions]]\nid = "tower"\nname = "Tower"\nheight_m = 9\naccess = "climb"\n\n'
@@ -202,8 +203,8 @@ def test_other_answers_are_kept_and_log_nothing(folder, answer):
     assert done.exit_code == 0
     assert stored(folder) == ()
     with closing(open_database(folder / "dryspell.db")) as db:
-        kept = recall(db, "answer/cover/open")
-    assert (kept["answer"], kept["by"], kept["earlier"]) == (answer, "ines", [])
+        (kept,) = answers(db)
+    assert (kept.alert, kept.answer, kept.by) == ("cover/open", answer, "ines")
 
 
 def test_earlier_answers_are_not_lost(folder):
@@ -211,9 +212,7 @@ def test_earlier_answers_are_not_lost(folder):
     for answer in ("doing", "cannot", "done"):
         run(folder, "answer", "cover/open", answer)
     with closing(open_database(folder / "dryspell.db")) as db:
-        kept = recall(db, "answer/cover/open")
-    assert kept["answer"] == "done"
-    assert [one["answer"] for one in kept["earlier"]] == ["doing", "cannot"]
+        assert [kept.answer for kept in answers(db)] == ["doing", "cannot", "done"]
 
 
 def test_an_inspection_needs_its_result(folder):

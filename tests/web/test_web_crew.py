@@ -8,8 +8,9 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from web_site import bearer, now, raise_alert
 
+from monitor.store.answers import answers
 from monitor.store.chain import verify
-from monitor.store.history import log_entries, recall, stored_log
+from monitor.store.history import log_entries, stored_log
 from monitor.store.tokens import holders, make_token, withdraw_token
 
 LOG, ANSWERS = "/api/v1/log", "/api/v1/answers"
@@ -185,8 +186,9 @@ def test_an_answer_is_kept_once_and_logs_nothing(site, answer):
     assert site.post(ANSWERS, one).status_code == 201
     assert site.post(ANSWERS, one).status_code == 200
     with site.db() as db:
-        kept = recall(db, "answer/wash-1")
-    assert (kept["answer"], kept["by"], kept["earlier"]) == (answer, "Ines", [])
+        (kept,) = answers(db)
+        assert verify(db).ok
+    assert (kept.alert, kept.answer, kept.by) == ("wash-1", answer, "Ines")
     assert entries(site) == []
 
 
@@ -205,9 +207,7 @@ def test_answers_one_after_another_keep_the_earlier_ones(site):
     for answer in ("doing", "cannot"):
         site.post(ANSWERS, word(alert="wash-1", answer=answer))
     with site.db() as db:
-        kept = recall(db, "answer/wash-1")
-    assert kept["answer"] == "cannot"
-    assert [one["answer"] for one in kept["earlier"]] == ["doing"]
+        assert [kept.answer for kept in answers(db)] == ["doing", "cannot"]
 
 
 @pytest.mark.parametrize(
@@ -229,4 +229,4 @@ def test_bad_answers(site, more, keys):
     assert [problem["key"] for problem in refused.json()["problems"]] == keys
     assert entries(site) == []
     with site.db() as db:
-        assert recall(db, "answer/look-1") is None
+        assert answers(db) == ()

@@ -11,7 +11,7 @@ from web_site import now, raise_alert, served, show_folder, stamp
 
 from monitor.alerts.losses import FeedSight, Found
 from monitor.domain import Message, Outcome
-from monitor.service.crew_word import keep_answer
+from monitor.service.answering import AnswerSaid, keep_answer
 from monitor.service.delivering import deliver_due
 from monitor.service.evaluated import last_evaluated, note_evaluated
 from monitor.service.telling import follow_trouble
@@ -216,7 +216,7 @@ def test_state_says_how_things_stand(clocked):
     raise_alert(site, "roof-1")
     raise_alert(site, "roof-1", stage="stood-down")
     with site.db() as db:
-        keep_answer(db, "wash-1", "doing", "Ines", site.place.show, AT, str)
+        keep_answer(db, AnswerSaid("wash-1", "doing", by="Ines"), site.place.show, AT, str)
     queue(site, AT)
     clock.at += timedelta(seconds=90)
     site.post("/api/v1/observations", {"station": "mast", "time": stamp(AT), "temp_c": 15})

@@ -1,0 +1,137 @@
+"""Telling the next turn of contacts where an order is not answered, cannot be done, or is lost.
+
+Where it stands is in the history alone: whom an alert was told to, what was answered, what
+was delivered. A service that was killed takes it up from there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from monitor.alerts import wording
+from monitor.alerts.clock import SiteClock
+from monitor.alerts.turns import asking, next_due, next_turn, patience, settled_by
+from monitor.alerts.words import one_line
+from monitor.service.telling import send_to
+from monitor.service.turns import reachable
+from monitor.store.answers import answers, record_turn, turns
+from monitor.store.history import open_alerts
+from monitor.store.outbox import deliveries
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import datetime
+
+    from sqlite_utils import Database
+
+    from monitor.alerts.turns import Because
+    from monitor.domain import Alert, Answered, Message, Show, Turn
+    from monitor.store.history import StoredAlert
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How an open alert stands with those who were told of it."""
+
+    stored: StoredAlert
+    turns: tuple[Turn, ...]
+    answers: tuple[Answered, ...]
+    next_at: datetime | None
+    """When the next turn is told if nobody answers; None: answered, or nobody is left"""
+    because: Because | None = None
+
+    @property
+    def alert(self) -> Alert:
+        """As it stands."""
+        return self.stored.alert
+
+    @property
+    def is_waiting(self) -> bool:
+        """Whether an answer is awaited."""
+        return bool(asking(self.turns)) and settled_by(self.turns, self.answers) is None
+
+
+def standing(db: Database, show: Show, now: datetime) -> tuple[Standing, ...]:
+    """Every open alert, oldest first."""
+    told, given = turns(db), answers(db)
+    found = []
+    for stored in open_alerts(db):
+        alert = stored.alert
+        before = tuple(turn for turn in told if turn.alert == alert.id)
+        to_it = tuple(answered for answered in given if answered.alert == alert.id)
+        due = None
+        if patience(alert, now) is not None and before:
+            contacts = reachable(show, wording.message(alert, now))
+            due = next_due(contacts, before, to_it, _unreached(db, show, before[-1]))
+        at, because = (None, None) if due is None else due
+        found.append(Standing(stored, before, to_it, at, because))
+    return tuple(found)
+
+
+def call_next(
+    db: Database, show: Show, now: datetime
+) -> tuple[tuple[Message, ...], datetime | None]:
+    """Tell every next turn that is due, in the caller's transaction.
+
+    Returns
+    -------
+    told : what was queued, one for each turn
+    next_at : when the next one is due, as seen now
+    """
+    told: list[Message] = []
+    ahead: list[datetime] = []
+    for stands in standing(db, show, now):
+        if stands.next_at is None or stands.because is None:
+            continue
+        if stands.next_at > now:
+            ahead.append(stands.next_at)
+            continue
+        alert = stands.alert
+        contacts = reachable(show, wording.message(alert, now))
+        turn = next_turn(alert, contacts, stands.turns, stands.answers, stands.because, now)
+        record_turn(db, turn)
+        said = _told_before(alert, stands, now)
+        words = replace(alert, facts=replace(alert.facts, extra=(said, *alert.facts.extra)))
+        send_to(db, show, words, turn.contacts, now)
+        told.append(wording.message(words, now))
+        if turn.until is not None:
+            ahead.append(turn.until)
+    return tuple(told), min(ahead, default=None)
+
+
+def _unreached(db: Database, show: Show, last: Turn) -> set[str]:
+    """The contacts of a turn to whom its word was given up: nobody has it there.
+
+    A folder reaches nobody either, where there are people beside it.
+    """
+    states: dict[str, set[str]] = {}
+    for delivery in deliveries(db, since=last.at):
+        row = delivery.row
+        if row.message.alert_id == last.alert and row.contact in last.contacts:
+            states.setdefault(row.contact, set()).add(delivery.state)
+    lost = {name for name, known in states.items() if known == {"given-up"}}
+    folders = {c.name for c in show.contacts if c.kind == "folder"}
+    return lost | folders if lost else set()
+
+
+def _told_before(alert: Alert, stands: Standing, now: datetime) -> str:
+    """Who has had it, and why that is not enough."""
+    clock = SiteClock.named(alert.facts.timezone, now)
+    asked = asking(stands.turns)
+    whom = "; ".join(
+        f"{', '.join(one_line(name) for name in turn.contacts)} at {clock.at(turn.at)}"
+        for turn in asked
+    )
+    if stands.because == "cannot":
+        return f"{_refusal(stands.answers, clock)} Told before: {whom}"
+    if stands.because == "not-delivered":
+        return f"It did not reach those told before, and is given up there: {whom}"
+    return f"Told before, and nobody has answered: {whom}"
+
+
+def _refusal(given: Sequence[Answered], clock: SiteClock) -> str:
+    last = given[-1]
+    by = "Somebody" if last.by is None else one_line(last.by)
+    why = "" if last.because in (None, "other") else f", {last.because.replace('-', ' ')}"
+    return f"{by} answered at {clock.at(last.at)} that it cannot be done{why}."
