@@ -12,6 +12,8 @@ from monitor.store.chain import verify
 from monitor.store.database import immediate, open_database
 from monitor.store.history import record_change
 from monitor.store.outbox import (
+    Hold,
+    Send,
     cancel_older,
     deliveries,
     enqueue,
@@ -144,11 +146,113 @@ def test_a_lease_that_runs_out_is_sent_again_under_the_same_id(db):
 def test_at_the_start_nobody_else_is_sending(db):
     queue(db)
     leased(db)
-    queue(db, 2)
+    queue(db, 2, contact="office")
     settle(db, leased(db), PASSING, NOON)
     assert lease(db, NOON + SECOND) is None
     assert free_leases(db, NOON + SECOND) == 2
     assert {leased(db, NOON + SECOND).message.alert_id for _ in range(2)} == {"alert-1", "alert-2"}
+
+
+def test_what_failed_before_goes_after_what_is_new_and_one_at_a_time_for_a_contact(db):
+    for number in (1, 2):
+        queue(db, number, to=f"{number}@example.org")
+    for _ in range(2):
+        settle(db, leased(db), PASSING, NOON)
+    queue(db, 3, to="3@example.org", at=NOON + HOUR)
+    queue(db, 4, contact="office", at=NOON + HOUR)
+    order = [leased(db, NOON + HOUR).message.alert_id for _ in range(2)]
+    assert order == ["alert-3", "alert-4"]
+    # something is under way to the crew's server, which has failed lately: the others wait
+    assert lease(db, NOON + HOUR) is None
+
+
+# ------------------------------------------------------------ held, and told together
+
+
+def held(until):
+    return lambda row: Hold(until)
+
+
+def alone(row):
+    return Send(row.number)
+
+
+def test_a_held_row_is_asked_about_again_at_its_moment(db):
+    queue(db)
+    assert lease(db, NOON, choose=held(NOON + 10 * MINUTE)) is None
+    assert lease(db, NOON + 9 * MINUTE, choose=alone) is None
+    left = undelivered(db, NOON + 9 * MINUTE)
+    assert (left.waiting, left.oldest_age_s) == (1, None)
+    assert undelivered(db, NOON + 12 * MINUTE).oldest_age_s == 120.0
+    assert lease(db, NOON + 10 * MINUTE, choose=alone).attempt == 1
+
+
+def test_a_hold_is_reconsidered_at_the_start(db):
+    queue(db)
+    assert lease(db, NOON, choose=held(NOON + 3 * HOUR)) is None
+    assert free_leases(db, NOON + SECOND) == 1
+    assert leased(db, NOON + SECOND).attempt == 1
+
+
+def joining(db, carrier=1, *others):
+    numbers = {d.row.message.alert_id: d.row.number for d in deliveries(db)}
+    choice = Send(numbers[f"alert-{carrier}"], tuple(numbers[f"alert-{n}"] for n in others))
+    return lambda row: choice
+
+
+def states(db):
+    return {d.row.message.alert_id: d.state for d in deliveries(db)}
+
+
+def test_what_goes_with_another_is_sent_with_it(db):
+    for number in (1, 2, 3):
+        queue(db, number)
+    row = lease(db, NOON, choose=joining(db, 2, 1, 3))
+    assert row.message.alert_id == "alert-2"
+    assert [other.message.alert_id for other in row.joined] == ["alert-1", "alert-3"]
+    assert lease(db, NOON, choose=alone) is None
+    settle(db, row, SENT, NOON)
+    assert set(states(db).values()) == {"sent"}
+    assert deliveries(db)[0].detail == f"told with message {row.id}"
+    assert verify(db).ok
+
+
+def test_a_retry_takes_the_same_with_it(db):
+    for number in (1, 2):
+        queue(db, number)
+    first = lease(db, NOON, choose=joining(db, 1, 2))
+    settle(db, first, PASSING, NOON)
+    again = leased(db, NOON + HOUR)
+    assert (again.id, again.joined) == (first.id, first.joined)
+    # and one that was under way when the machine was switched off
+    free_leases(db, NOON + HOUR)
+    after = leased(db, NOON + HOUR)
+    assert (after.id, after.joined) == (first.id, first.joined)
+
+
+@pytest.mark.parametrize("end", ["given up", "overtaken"])
+def test_what_was_to_go_with_a_message_that_goes_no_more_is_sent_by_itself(db, end):
+    for number in (1, 2):
+        queue(db, number)
+    row = lease(db, NOON, choose=joining(db, 1, 2))
+    if end == "given up":
+        settle(db, row, LASTING, NOON)
+    else:
+        settle(db, row, PASSING, NOON)
+        cancel_older(db, "thread-1", "crew", "a@example.org", NOON)
+    assert leased(db, NOON + SECOND).message.alert_id == "alert-2"
+
+
+def test_what_is_overtaken_is_told_with_nothing(db):
+    for number in (1, 2, 3):
+        queue(db, number)
+    row = lease(db, NOON, choose=joining(db, 1, 2, 3))
+    settle(db, row, PASSING, NOON)
+    cancel_older(db, "thread-3", "crew", "a@example.org", NOON)
+    again = leased(db, NOON + HOUR)
+    assert [other.message.alert_id for other in again.joined] == ["alert-2"]
+    settle(db, again, SENT, NOON + HOUR)
+    assert states(db) == {"alert-1": "sent", "alert-2": "sent", "alert-3": "cancelled"}
 
 
 # ------------------------------------------------------------ settling
