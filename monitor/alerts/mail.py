@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING, Any
 from monitor.alerts.words import one_line
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from monitor.domain import Message
 
 NOBODY = "undisclosed-recipients:;"
@@ -25,6 +27,10 @@ NOBODY = "undisclosed-recipients:;"
 
 _BIG = "font-size:22px;font-weight:bold;line-height:1.3;margin:0 0 12px"
 _PARAGRAPH = "font-size:16px;line-height:1.4;margin:0 0 12px"
+_BUTTON = (
+    "display:inline-block;padding:14px 24px;border:2px solid #111111;color:#111111;"
+    "font-size:18px;font-weight:bold;text-decoration:none"
+)
 _SMALL = "font-size:13px;line-height:1.4;margin:0 0 6px;color:#444444"
 
 
@@ -70,15 +76,21 @@ def compose(message: Message, *, sender: str, recipient: str | None, row_id: str
     mail["Auto-Submitted"] = "auto-generated"
     text = _encodable(message.text)
     mail.set_content(text, cte="quoted-printable")
+    links = [(one["label"], one["url"]) for one in message.data.get("links", ())]
     mail.add_alternative(
-        page(text, one_line(message.subject)), subtype="html", cte="quoted-printable"
+        page(text, one_line(message.subject), links), subtype="html", cte="quoted-printable"
     )
     mail.set_boundary(f"=_dryspell_{_digest(row_id)}")
     return mail
 
 
-def page(text: str, title: str) -> str:
-    """The text as a page without style sheet, picture or script."""
+def page(text: str, title: str, links: Sequence[tuple[str, str]] = ()) -> str:
+    """The text as a page without style sheet, picture or script.
+
+    Only `links`, (label, address), are made to be tapped: other addresses in the text are not
+    ours.
+    """
+    ours = {f"{one_line(label)}: {one_line(url)}": (label, url) for label, url in links}
     first, *rest = [p for p in text.strip().split("\n\n") if p.strip()] or [""]
     head, _, under = first.partition("\n")
     blocks = [f'<p style="{_BIG}">{escape(head)}</p>']
@@ -86,6 +98,10 @@ def page(text: str, title: str) -> str:
         blocks.append(_block(under, _PARAGRAPH))
     small = False
     for paragraph in rest:
+        lines = paragraph.split("\n")
+        if all(line in ours for line in lines):
+            blocks += [_link(*ours[line]) for line in lines]
+            continue
         # from the cautions on the type is small: read once, at hand ever after
         small = small or paragraph.startswith("Cautions\n")
         blocks.append(_block(paragraph, _SMALL if small else _PARAGRAPH))
@@ -95,6 +111,13 @@ def page(text: str, title: str) -> str:
         '<body style="font-family:sans-serif;max-width:40em;color:#111111">\n'
         + "\n".join(blocks)
         + "\n</body></html>\n"
+    )
+
+
+def _link(label: str, url: str) -> str:
+    return (
+        f'<p style="{_PARAGRAPH}"><a href="{escape(url)}" style="{_BUTTON}">'
+        f"{escape(one_line(label))}</a></p>"
     )
 
 

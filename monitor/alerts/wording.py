@@ -45,7 +45,7 @@ def message(alert: Alert, now: datetime, links: Sequence[tuple[str, str]] = ()) 
         subject=radio.shorten(
             _subject(alert, SiteClock.named(alert.facts.timezone, now)), words.LONGEST_SUBJECT
         ),
-        text="\n".join([_text(alert, now), *_linked(links)]),
+        text="\n".join([_text(alert, now), *(_linked(links) or _how_to_answer(alert))]),
         radio=_radio(alert, now),
         data=data,
         thread=f"alert-{alert.id}",
@@ -102,6 +102,14 @@ def _text(alert: Alert, now: datetime) -> str:
     said.append("\n".join(["Cautions", *(f"- {c}" for c in cautions.said_with(alert))]))
     said.append(_footer(alert, clock))
     return "\n\n".join(p for p in said if p) + "\n"
+
+
+def _how_to_answer(alert: Alert) -> list[str]:
+    """For those who have no link: the command."""
+    if alert.kind != "work" or alert.stage in ("stop", "stood-down"):
+        return []
+    said = f"dryspell answer {words.one_line(alert.id)} doing, done, cannot or not-needed"
+    return [f"Answer with: {said}\n"]
 
 
 def _linked(links: Sequence[tuple[str, str]]) -> list[str]:

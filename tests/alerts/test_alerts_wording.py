@@ -403,8 +403,12 @@ def test_links_stand_at_the_end_of_the_text_and_not_on_the_radio():
     links = (("Doing", "https://watch.example/a/17?t=x"), ("Cannot", "https://watch.example/b"))
     message = wording.message(TOWERS, NOW, links)
     plain = wording.message(TOWERS, NOW)
+    # who has no link is told the command in its place
+    typed = "\nAnswer with: dryspell answer 17 doing, done, cannot or not-needed\n"
+    assert plain.text.endswith(typed)
     assert message.text == (
-        plain.text + "\nDoing: https://watch.example/a/17?t=x\nCannot: https://watch.example/b\n"
+        plain.text.removesuffix(typed)
+        + "\nDoing: https://watch.example/a/17?t=x\nCannot: https://watch.example/b\n"
     )
     assert message.radio == plain.radio
     assert message.data["links"][0] == {"label": "Doing", "url": "https://watch.example/a/17?t=x"}
