@@ -14,7 +14,7 @@ from monitor.alerts.clock import age
 
 if TYPE_CHECKING:
     from monitor.alerts.clock import SiteClock
-    from monitor.domain import Access, Alert, FeedSays
+    from monitor.domain import Access, Alert, Facts, FeedSays
 
 _OF_ONE_MIND = timedelta(minutes=20)
 """Deadlines of several feeds no further apart than this are one to the crew (judgement)."""
@@ -58,7 +58,7 @@ def body(alert: Alert, clock: SiteClock) -> list[str]:
         _can_wait(alert, clock),
         *_extra(alert),
         _forecast(alert, clock),
-        _feeds_differ(alert, clock),
+        feeds_differ(alert.facts, clock),
         _limit(alert, clock),
         _labelled("If it cannot be done", _if_not(alert)),
         _next_word(alert, clock),
@@ -222,9 +222,9 @@ def _forecast(alert: Alert, clock: SiteClock) -> str:
     return _labelled("Forecast", f"{said} {measured}".strip())
 
 
-def _feeds_differ(alert: Alert, clock: SiteClock) -> str:
+def feeds_differ(facts: Facts, clock: SiteClock) -> str:
     """What each feed says, where they are not of one mind."""
-    told = alert.facts.by_feed
+    told = facts.by_feed
     due = [feed.do_by for feed in told if feed.do_by is not None]
     apart = bool(due) and max(due) - min(due) > _OF_ONE_MIND
     if len(told) < 2 or not (apart or len(due) < len(told)):
