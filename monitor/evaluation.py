@@ -123,7 +123,7 @@ def judge(
     weather = nothing_known() if ahead is None else from_now(ahead, now_s)
     exposure = assess(rig, weather, log, out_from_s=out_from_s, carried=so_far)
     asked = {fixture for opened in state.open for fixture in opened.alert.fixtures}
-    found = plan(rig, exposure, so_far, now_s, asked, closed, answers)
+    found = plan(rig, exposure, so_far, now_s, asked, closed, answers, log)
     changes, after = advance(state, found, rig.show, log, now, source, answers)
     return Evaluation(changes, after, found, None, exposure)
 

@@ -109,9 +109,9 @@ def test_what_joins_a_job_later_is_worked_on_too(off_h):
 
 @pytest.mark.parametrize("parties", [1, 2])
 def test_the_crew_has_no_more_hands_than_its_parties(parties):
-    # two ground positions, one fixture each: 2 to set up and 1 to cover; both due 14:30, so both
-    # start by 14:27 and are called at 13:27. Two parties are done at 13:30; one party does the
-    # second from 13:30 to 13:33
+    # two ground positions, one fixture each: 2 to set up and 1 to cover; both due 14:30. Two
+    # parties start both by 14:27: called at 13:27, done at 13:30. One party does one after the
+    # other, so the first by 14:24, called at 13:24, done at 13:27; the second as above
     rig = show(
         [
             fixture("IP20", "f1", position="a", cover="bag"),
@@ -123,8 +123,9 @@ def test_the_crew_has_no_more_hands_than_its_parties(parties):
     rig = replace(rig, crew=replace(rig.crew, parties=parties))
     found = rehearse(rig, hours([0, 0, 1, 1, 1, *[0] * 4], 0.0), crew="follows")
     logged = sorted(e.at for e in found.log)
-    last = after(1 + (33 if parties == 1 else 30) / 60)
-    assert abs((logged[-1] - last).total_seconds()) <= 2.0
+    first = after(1 + (27 if parties == 1 else 30) / 60)
+    assert abs((logged[0] - first).total_seconds()) <= 2.0
+    assert abs((logged[-1] - after(1.5)).total_seconds()) <= 2.0
 
 
 def test_power_is_cut_where_nobody_can_reach():

@@ -7,17 +7,22 @@ from dataclasses import replace
 
 import numpy as np
 
-from monitor.domain import Answered, Show
+from monitor.domain import Answered, LogEntry, Position, Show
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
 from monitor.exposure.steps import Steps
 from monitor.planning.care import care_jobs
 from monitor.planning.chance import unknown_to_all
+from monitor.planning.covers_on import on_part_of_a_row
+from monitor.planning.daylight import dark_spans
+from monitor.planning.evening import evening
 from monitor.planning.heard import heard_until_s, known_until_s, thunder_heard
 from monitor.planning.job import Job, Plan
 from monitor.planning.needs import Needs
 from monitor.planning.present import Present, rows_by_group
 from monitor.planning.soaking import soaking, water_reaches
+from monitor.planning.standing import no_cover, standing
+from monitor.planning.uncover import CoversOff
 from monitor.planning.workable import (
     Span,
     blocking,
@@ -26,7 +31,7 @@ from monitor.planning.workable import (
     merged,
     thunder_spans,
 )
-from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE
+from monitor.units import SECONDS_PER_DAY, SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_moment
 
 __all__ = ["Job", "Plan", "plan", "start_margin_s"]
 
@@ -49,6 +54,7 @@ def plan(
     asked: Iterable[str] = (),
     closed: Sequence[Span] = (),
     answers: Sequence[Answered] = (),
+    log: Sequence[LogEntry] = (),
 ) -> Plan:
     """What wants doing, by when.
 
@@ -62,6 +68,7 @@ def plan(
     closed : spans in which all work outdoors is closed on somebody else's word, as an official
         warning of thunder; they block as thunder does
     answers : what the crew has answered to alerts until now, oldest first
+    log : the crew's entries, by which an answer ends
 
     Returns
     -------
@@ -69,13 +76,21 @@ def plan(
 
     Notes
     -----
-    Exposure model section 9, start-by here from each job alone. Where covers are short, the
-    position that is due first gets them.
+    Exposure model section 9: the deadlines from the weather, then the latest start that the
+    crew's time leaves for each. Where covers are short, the position that is due first gets them.
     """
     policy, steps = rig.show.policy, ahead.steps
     present = Present(ahead, so_far, now_s)
     rows = rows_by_group(rig, ahead)
-    needs = Needs(rig, ahead, present, rows, now_s)
+    held = standing(answers, log, rig.show, now_s)
+    bare = [
+        (fixture, present.where[g])
+        for g in present.out - present.covered - present.blown
+        for fixture in rows.get(g, ())
+    ]
+    in_part = on_part_of_a_row(log, bare, to_moment(now_s))
+    needs = Needs(rig, ahead, present, rows, now_s, no_cover(held), in_part)
+    covers = CoversOff(rig, ahead, present, rows, now_s, log)
     thunder = (*thunder_spans(steps, policy.risk, so_far.thunder_until_s), *closed)
     groups_at: dict[str, list[int]] = {}
     for g, position_id in present.where.items():
@@ -85,27 +100,35 @@ def plan(
         for position_id, groups in groups_at.items()
     }
     jobs: list[Job] = []
+    notices: dict[str, tuple[str, ...]] = {}
     blocked: dict[str, Span] = {}
     turns: set[float] = {edge for s in merged(thunder) for edge in (s.start_s, s.end_s)}
-    for position_id in needs.in_turn(due):
+    shut_at: dict[str, tuple[Span, ...]] = {}
+    dark = _dark(rig, steps, now_s)
+    at_it = {place for (place, _), answer in held.items() if answer.answer == "doing"}
+    for position_id in needs.in_turn(due, at_it):
         groups, position = groups_at[position_id], rig.show.positions[position_id]
-        spans = (*thunder, *gust_spans(steps, position, rig.show.site, policy.risk))
-        shut = merged(spans)
+        spans = (*thunder, *_access_spans(rig, steps, position, dark))
+        shut_at[position_id] = shut = merged(spans)
         span = blocking(spans, now_s)
         if span is not None:
             blocked[position_id] = span
-        found = needs.jobs(position, groups, due[position_id], shut)
+        found = covers.beside_rain(needs.jobs(position, groups, due[position_id], shut))
+        off, notices[position_id] = covers.at(position, groups, shut, found)
+        found += off
         found += care_jobs(rig, position, groups, ahead, so_far, present, rows)
         jobs += [replace(job, blocked=span) for job in found]
-        for job in found:
-            turns |= _turns(job, shut, rig)
+    planned = evening(rig.show, jobs, shut_at, held, log, now_s)
+    turns.update(planned.turns_s)
+    for job in planned.jobs:
+        turns |= _turns(job, shut_at[job.position], rig)
     unknown = unknown_to_all(steps.unknown, steps.weather.feed_of)
     reached_s = known_until_s(steps.weather, unknown, now_s)
     notice_ends_s = now_s + policy.notice_hours * SECONDS_PER_HOUR
     reaches_s = float(steps.weather.ends[-1]) if len(steps.weather.ends) else now_s
     group_of = {i: int(ahead.group_of[rig.index_of[i]]) for i in asked if i in rig.index_of}
     return Plan(
-        jobs=tuple(sorted(jobs, key=lambda j: (j.start_by_s is None, j.start_by_s or 0.0))),
+        jobs=tuple(sorted(planned.jobs, key=lambda j: (j.start_by_s is None, j.start_by_s or 0.0))),
         thunder=blocking(thunder, now_s),
         blocked=blocked,
         changes_s=tuple(sorted(t for t in turns if t > now_s)),
@@ -124,7 +147,26 @@ def plan(
         heard_until_s=heard_until_s(steps, now_s),
         thunder_heard=thunder_heard(steps, now_s),
         covers_short=needs.covers_short(),
+        cover_notices={p: said for p, said in notices.items() if said},
     )
+
+
+def _access_spans(
+    rig: Rig, steps: Steps, position: Position, dark: Sequence[Span]
+) -> tuple[Span, ...]:
+    """When nobody may reach a position; where its power is cut can always be reached."""
+    if position.access == "none":
+        return ()
+    gusts = gust_spans(steps, position, rig.show.site, rig.show.policy.risk)
+    return (*gusts, *dark) if position.daylight else gusts
+
+
+def _dark(rig: Rig, steps: Steps, now_s: float) -> tuple[Span, ...]:
+    """Darkness from the day before to a day past the weather, so that each is whole."""
+    if not any(position.daylight for position in rig.show.positions.values()):
+        return ()
+    last_s = float(steps.weather.ends[-1]) if len(steps.weather.ends) else now_s
+    return dark_spans(rig.show.site, now_s - SECONDS_PER_DAY, last_s + SECONDS_PER_DAY)
 
 
 def _thunder_known(steps: Steps, until_s: float) -> bool:

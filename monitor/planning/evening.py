@@ -1,0 +1,250 @@
+"""The crew's evening: jobs to tasks, tasks to a schedule, and the schedule back on the jobs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from monitor.domain import Answered, LogEntry, Position, Show
+from monitor.planning.hands import Hand, Schedule, Task, Turn
+from monitor.planning.job import Job
+from monitor.planning.on_site import hands
+from monitor.planning.schedule import latest
+from monitor.planning.standing import Key, answer_to, cannot_span, last_fixture_s, said
+from monitor.planning.who import told
+from monitor.planning.workable import Span, finish_s, latest_start_s, merged, workable_s
+from monitor.units import SECONDS_PER_DAY, SECONDS_PER_MINUTE, to_epoch
+
+_LEAST_LEFT_MINUTES = 1.0
+"""What is in hand takes so much longer at least, until it is logged done."""
+_SLACK_S = 1.0
+_PLANNED = ("protect", "covered", "uncover")
+
+
+@dataclass(frozen=True, slots=True)
+class Evening:
+    """The jobs as the crew's time lets them be done, and the schedule they stand on."""
+
+    jobs: tuple[Job, ...]
+    turns_s: tuple[float, ...]
+    """Moments at which somebody begins, hands over, ends or can begin again."""
+    tasks: tuple[Task, ...]
+    crew: tuple[Hand, ...] | int
+    schedule: Schedule
+
+
+class _Plans:
+    """Jobs by key, and what each is as a task."""
+
+    def __init__(
+        self,
+        show: Show,
+        shut: Mapping[str, Sequence[Span]],
+        answers: Mapping[Key, Answered],
+        log: Sequence[LogEntry],
+        now_s: float,
+    ) -> None:
+        self._show, self._shut, self._answers = show, shut, answers
+        self._log, self._now_s = log, now_s
+
+    def answered(self, job: Job) -> Job:
+        """A job with what the crew has said of it."""
+        answer = answer_to(job, self._answers)
+        if answer is None:
+            return job
+        sentence = said(answer, self._show.site.timezone)
+        job = replace(job, facts=replace(job.facts, answered=(*job.facts.answered, sentence)))
+        if answer.answer == "not-needed":
+            return replace(job, not_needed=True, start_by_s=None)
+        if answer.answer == "doing":
+            return replace(job, under_way=True, start_by_s=to_epoch(answer.at), no_time=None)
+        return replace(job, cannot=cannot_span(answer))
+
+    def closed(self, job: Job) -> tuple[Span, ...]:
+        spans = tuple(self._shut[job.position])
+        return merged((*spans, job.cannot)) if job.cannot is not None else spans
+
+    def closing(self, job: Job) -> Job:
+        """A job that nobody may begin now, since its place closes before one fixture is done."""
+        if job.under_way or job.blocked is not None or job.minutes is None:
+            return job
+        closes = next((s for s in self.closed(job) if s.end_s > self._now_s), None)
+        if closes is None or closes.start_s <= self._now_s:
+            return job
+        short = closes.start_s - self._now_s < self._first_s(job) - _SLACK_S
+        return replace(job, no_time=closes) if short else job
+
+    def _first_s(self, job: Job) -> float:
+        """Set-up and one fixture [s]."""
+        set_up = self._show.positions[job.position].setup_minutes
+        rest = max(0.0, (job.minutes or 0.0) - set_up)
+        return (set_up + rest / max(job.count, 1)) * SECONDS_PER_MINUTE
+
+    def task(self, job: Job) -> Task | None:
+        """What a job asks of the crew; None: nothing, or nothing that can be planned."""
+        if job.family not in _PLANNED or job.minutes is None or job.do_by_s is None:
+            return None
+        if job.start_by_s is None or job.under_way:
+            return None
+        if job.cannot is not None and math.isinf(job.cannot.end_s):
+            return None
+        position = self._show.positions[job.position]
+        return Task(
+            key=key_of(job),
+            minutes=job.minutes,
+            people=job.people,
+            tickets=frozenset() if job.action == "isolate" else frozenset(position.tickets),
+            blocked=self.closed(job),
+            do_by_s=job.do_by_s,
+            value=job.value,
+            alone_ok=self.alone_ok(position),
+            ready_s=-math.inf if job.no_time is None else job.no_time.end_s,
+        )
+
+    def alone_ok(self, position: Position) -> bool:
+        return position.access == "none" or position.access in self._show.crew.alone
+
+    def in_hand(
+        self, job: Job, crew: tuple[Hand, ...] | int
+    ) -> tuple[Task, tuple[Hand, ...] | int]:
+        """The rest of a job that somebody is at: from now on, by whoever said so."""
+        answer = self._answers[job.position, job.family]
+        left = self._left_minutes(job, answer)
+        ends_s = finish_s(self._shut[job.position], self._now_s, left)
+        position = self._show.positions[job.position]
+        theirs, tickets = key_of(job), frozenset(position.tickets)
+        if not isinstance(crew, int) and any(hand.name == answer.by for hand in crew):
+            tickets |= {theirs}
+            crew = tuple(
+                replace(
+                    hand,
+                    tickets=hand.tickets | {theirs},
+                    there=(*hand.there, (self._now_s, ends_s + _SLACK_S)),
+                )
+                if hand.name == answer.by
+                else hand
+                for hand in crew
+            )
+        task = Task(
+            key=theirs,
+            minutes=left,
+            people=job.people,
+            tickets=tickets,
+            blocked=tuple(self._shut[job.position]),
+            do_by_s=ends_s + _SLACK_S,
+            value=0.0,
+            alone_ok=True,
+        )
+        return task, crew
+
+    def _left_minutes(self, job: Job, answer: Answered) -> float:
+        since_s = to_epoch(answer.at)
+        minutes = job.minutes or 0.0
+        logged_s = last_fixture_s(answer, self._log, self._show, self._now_s)
+        if logged_s > since_s:
+            # What is logged has left the job; its set-up is done.
+            since_s, minutes = logged_s, minutes - self._show.positions[job.position].setup_minutes
+        worked_s = workable_s(self._shut[job.position], since_s, self._now_s)
+        return max(minutes - worked_s / SECONDS_PER_MINUTE, _LEAST_LEFT_MINUTES)
+
+    def with_turn(self, job: Job, turn: Turn, late_s: float) -> Job:
+        """A job as its turn has it: begun early enough for one fixture before a closing."""
+        start_s = turn.start_s
+        closes = next((s for s in self.closed(job) if s.start_s > start_s), None)
+        if closes is not None and closes.start_s < turn.end_s:
+            start_s = max(min(start_s, closes.start_s - self._first_s(job)), self._now_s)
+        return replace(
+            job, start_by_s=start_s, ends_s=turn.end_s, late_by_s=late_s, late=late_s > 0
+        )
+
+    def never(self, job: Job) -> Job:
+        """A job that these people never get done: told as early as others could still do it."""
+        assert job.do_by_s is not None
+        assert job.minutes is not None
+        start_s = latest_start_s(self._shut[job.position], job.do_by_s, job.minutes)
+        return replace(job, start_by_s=start_s, ends_s=None, late_by_s=math.inf, late=True)
+
+
+def key_of(job: Job) -> str:
+    """What a job is called in the schedule."""
+    return f"{job.position}/{job.family}"
+
+
+def evening(
+    show: Show,
+    jobs: Sequence[Job],
+    shut: Mapping[str, Sequence[Span]],
+    answers: Mapping[Key, Answered],
+    log: Sequence[LogEntry],
+    now_s: float,
+) -> Evening:
+    """Plan the crew's time.
+
+    Parameters
+    ----------
+    show : its crew and its positions
+    jobs : what wants hands, each with its deadline
+    shut : by position, when nobody may work there, joined
+    answers : what the crew has said and still holds, see `standing`
+    log : the crew's entries
+    now_s : seconds
+
+    Returns
+    -------
+    Evening
+
+    Notes
+    -----
+    What somebody is at goes on first, with whoever said so; the rest is planned round it.
+    """
+    plans = _Plans(show, shut, answers, log, now_s)
+    found = [plans.closing(plans.answered(job)) for job in jobs]
+    asked = {key_of(job): task for job in found if (task := plans.task(job)) is not None}
+    last_s = max((task.do_by_s for task in asked.values()), default=now_s)
+    crew = hands(show.crew, show.site.timezone, now_s, last_s + SECONDS_PER_DAY)
+    fixed: dict[str, Task] = {}
+    for job in found:
+        if not job.under_way or job.minutes is None:
+            continue
+        task, with_them = plans.in_hand(job, crew)
+        # Fewer people than it takes are on site: they are at it all the same, unplanned.
+        if latest((*fixed.values(), task), with_them, now_s).feasible:
+            fixed[task.key], crew = task, with_them
+    everything = sum(task.value for task in asked.values()) + 1.0
+    tasks = (*(replace(task, value=everything) for task in fixed.values()), *asked.values())
+    schedule = latest(tasks, crew, now_s)
+    turns = {turn.key: turn for turn in schedule.turns}
+    late = {entry.key: entry.by_s for entry in schedule.late}
+    out = []
+    for job in found:
+        key = key_of(job)
+        if job.under_way:
+            task = fixed.get(key) or plans.in_hand(job, crew)[0]
+            out.append(_goes_on(job, task, turns.get(key), show))
+        elif key in turns:
+            planned = plans.with_turn(job, turns[key], late.get(key, 0.0))
+            out.append(told(planned, turns[key], crew, show, alone_ok=asked[key].alone_ok))
+        elif key in asked or (job.cannot is not None and job.start_by_s is not None):
+            out.append(told(plans.never(job), None, crew, show, alone_ok=True))
+        else:
+            out.append(job)
+    edges = {
+        edge for turn in schedule.turns for leg in turn.legs for edge in (leg.start_s, leg.end_s)
+    }
+    edges |= {job.no_time.end_s for job in out if job.no_time is not None}
+    edges |= {job.cannot.end_s for job in out if job.cannot is not None}
+    return Evening(
+        tuple(out),
+        tuple(sorted(t for t in edges if now_s < t < math.inf)),
+        tasks,
+        crew,
+        schedule,
+    )
+
+
+def _goes_on(job: Job, task: Task, turn: Turn | None, show: Show) -> Job:
+    ends_s = task.do_by_s - _SLACK_S
+    over_s = 0.0 if job.do_by_s is None else max(0.0, ends_s - job.do_by_s)
+    job = replace(job, ends_s=ends_s, late_by_s=over_s, late=over_s > 0.0)
+    return told(job, turn, (), show, alone_ok=True)
