@@ -90,3 +90,5 @@ class Plan:
     """Feeds that say of this moment whether it has thunder."""
     covers_short: Mapping[str, tuple[int, int]] = field(default_factory=dict)
     """By cover that is short: how many are wanted at once, and how many are left in stock."""
+    cover_notices: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """By position: what to know of the covers that are on, where it orders nothing."""

@@ -1,0 +1,355 @@
+"""Covers that have to come off: before a gust over their limit, for the show, or off what is lit.
+
+One job a position. What leaks as well has its own job, which asks to bring it in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from monitor.domain import Cover, Facts, Fixture, LogEntry, Position, Wait
+from monitor.exposure.results import Exposure
+from monitor.exposure.rig import Place, Rig
+from monitor.exposure.wind import gust_10m, gust_at
+from monitor.planning.chance import Chance, Reach, chance, do_by_s, shown_probability
+from monitor.planning.covers_in_stock import counted, crew_name
+from monitor.planning.doors import doors
+from monitor.planning.facts import plain_facts
+from monitor.planning.job import Job
+from monitor.planning.job_cautions import may_run_covered
+from monitor.planning.present import Present
+from monitor.planning.rain_there import RainThere
+from monitor.planning.under_power import power_since_s
+from monitor.planning.workable import Span, latest_start_s, workable_s
+from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_epoch, to_moment
+
+AFTER_DOORS_S = 3 * SECONDS_PER_HOUR
+"""A cover comes off for the show where no rain is at risk so long after it begins (judgement)."""
+LONG_BEFORE_S = 6 * SECONDS_PER_HOUR
+"""A gust so much earlier than the rain is no reason to bring in: the cover comes off, and goes
+on again after it (judgement, as for one wet spell).
+"""
+_CAN_WAIT_S = SECONDS_PER_HOUR
+
+
+@dataclass(frozen=True, slots=True)
+class On:
+    """One row under its cover."""
+
+    fixture: Fixture
+    group: int
+    cover: Cover
+    since_s: float
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Off:
+    """Why a row's cover has to come off, and when."""
+
+    do_by_s: float
+    why: str
+    says: Chance | None = None
+    """How many forecasts say so, where it rests on one"""
+
+
+class CoversOff:
+    """What is on at each position, and what of it has to come off."""
+
+    def __init__(
+        self,
+        rig: Rig,
+        ahead: Exposure,
+        present: Present,
+        rows: Mapping[int, Sequence[Fixture]],
+        now_s: float,
+        log: Sequence[LogEntry] = (),
+    ) -> None:
+        self._rig, self._ahead, self._present = rig, ahead, present
+        self._rows, self._now_s, self._log = rows, now_s, log
+        self._rain = RainThere(rig.show, ahead)
+        self._doors = doors(rig.show, now_s)
+
+    def at(
+        self,
+        position: Position,
+        groups: Sequence[int],
+        closed: Sequence[Span],
+        others: Sequence[Job] = (),
+    ) -> tuple[list[Job], tuple[str, ...]]:
+        """What the covers of a position ask for.
+
+        Parameters
+        ----------
+        position : where
+        groups : there
+        closed : when nobody may work there
+        others : jobs there; what one of them brings in needs no uncovering
+
+        Returns
+        -------
+        jobs : at most one
+        notices : what to know that orders nothing
+        """
+        leaking = {f for job in others if job.family == "covered" for f in job.fixtures}
+        on = [one for one in self._on(groups) if one.fixture.id not in leaking]
+        if not on or position.access == "none":
+            return [], ()
+        off: dict[str, tuple[On, Off]] = {}
+        for_show, notices = self._for_show(position, on)
+        for one, found in (*self._before_gusts(on), *for_show):
+            before = off.get(one.fixture.id)
+            if before is None or found.do_by_s < before[1].do_by_s:
+                off[one.fixture.id] = (one, found)
+        too_long, not_known = self._too_long(on)
+        notices += not_known
+        rest = [(one, why) for one, why in too_long if one.fixture.id not in off]
+        if off:
+            said = (*notices, *dict.fromkeys(why for _, why in rest))
+            return [self._job(position, list(off.values()), closed, said)], notices
+        if rest:
+            return [self._at_leisure(position, rest, notices)], notices
+        return [], notices
+
+    def beside_rain(self, jobs: Sequence[Job]) -> list[Job]:
+        """Jobs for rain as they are left by covers that come loose."""
+        kept = [self._beside(job) if job.family == "covered" else job for job in jobs]
+        return [job for job in kept if job is not None]
+
+    def _beside(self, job: Job) -> Job | None:
+        """A job to bring in what leaks, with a word where its covers come loose before that.
+
+        None where all of them come loose long before the rain: then they come off.
+        """
+        ids, facts = {*job.fixtures}, job.facts
+        on = [one for one in self._on(self._present.covered) if one.fixture.id in ids]
+        loose = self._before_gusts(on)
+        if not loose or job.do_by_s is None:
+            return job
+        first = min(found.do_by_s for _, found in loose)
+        wet_s = job.do_by_s if facts.wet_from is None else to_epoch(facts.wet_from)
+        if len(loose) == len(ids) and max(o.do_by_s for _, o in loose) + LONG_BEFORE_S < wet_s:
+            return None
+        if first >= job.do_by_s:
+            return job
+        said = f"Before that {loose[0][1].why}: a loose cover flies."
+        return replace(job, facts=replace(facts, extra=(*facts.extra, said)))
+
+    def _on(self, groups: Iterable[int]) -> list[On]:
+        found = []
+        for g in groups:
+            segment = self._present.segment.get(g)
+            if g not in self._present.covered or segment is None or segment.kind.cover is None:
+                continue
+            since = self._now_s if segment.covered_since_s is None else segment.covered_since_s
+            found += [
+                On(f, g, segment.kind.cover, since, segment.place) for f in self._rows.get(g, ())
+            ]
+        return found
+
+    # ---- before a gust over its limit
+
+    def _before_gusts(self, on: Sequence[On]) -> list[tuple[On, Off]]:
+        weather, risk = self._ahead.steps.weather, self._rig.show.policy.risk
+        found = []
+        for one in on:
+            limit, blown = one.cover.gust_limit_mps, self._ahead.blown_s[:, one.group]
+            do_by = do_by_s(blown, weather.weights, risk, self._gust_reach)
+            if limit is None or np.isnan(do_by):
+                continue
+            said = chance(blown, weather.weights, do_by, self._gust_reach)
+            why = (
+                f"gusts pass what the {crew_name(one.cover)} stands, {limit:g} m/s, "
+                f"from {self._site_time(do_by)}"
+            )
+            found.append((one, Off(do_by, why, said)))
+        return found
+
+    @cached_property
+    def _gust_10m(self) -> np.ndarray:
+        weather = self._ahead.steps.weather
+        return gust_10m(
+            weather.gust_mps,
+            weather.wind_mps,
+            weather.wind_basis,
+            weather.wind_height_m,
+            self._rig.show.site.terrain,
+        )
+
+    @cached_property
+    def _gust_reach(self) -> Reach:
+        weather = self._ahead.steps.weather
+        return Reach.of(weather.starts, weather.ends, ~np.isnan(self._gust_10m), weather.feed_of)
+
+    # ---- for the show
+
+    def _for_show(
+        self, position: Position, on: Sequence[On]
+    ) -> tuple[list[tuple[On, Off]], tuple[str, ...]]:
+        """What is not lit under its cover is bared for the show, unless rain reaches it then."""
+        show = self._doors
+        if show is None:
+            return [], ()
+        dark = [
+            one
+            for one in on
+            if one.since_s < show.begins_s and not may_run_covered(one.fixture, one.cover)
+        ]
+        count = sum(one.fixture.count for one in dark)
+        minutes = position.setup_minutes + count * position.cover_minutes_each
+        from_s = max(self._now_s, show.begins_s - minutes * SECONDS_PER_MINUTE)
+        until_s = min(max(self._now_s, show.begins_s) + AFTER_DOORS_S, show.ends_s)
+        at = f"{show.begins_at(self._rig.show):%H:%M}"
+        off: list[tuple[On, Off]] = []
+        held: dict[str, int] = {}
+        for one in dark:
+            rain = self._rain.over(one.place, from_s, until_s)
+            if rain is None:
+                why = f"the show begins at {at}, and they are not lit under their covers"
+                off.append((one, Off(show.begins_s, why)))
+            else:
+                held[rain] = held.get(rain, 0) + one.fixture.count
+        return off, tuple(
+            f"{number} covered at doors ({at}), {rain}: park {'it' if number == 1 else 'them'} "
+            "or decide."
+            for rain, number in held.items()
+        )
+
+    # ---- on too long with power
+
+    def _too_long(self, on: Sequence[On]) -> tuple[list[tuple[On, str]], tuple[str, ...]]:
+        """What is on longer with power than its cover may be, and where power is not known."""
+        found, not_known = [], dict[str, None]()
+        for one in on:
+            most = one.cover.minutes_on_max
+            if most is None or self._now_s - one.since_s <= most * SECONDS_PER_MINUTE:
+                continue
+            name, where = crew_name(one.cover), self._present.where[one.group]
+            power = power_since_s(self._log, one.fixture.id, where, self._now_s)
+            if power is None:
+                not_known[
+                    f"The {name} is on since {self._site_time(one.since_s)}, longer than the "
+                    f"{most:g} minutes it may be with power; the log does not say whether power "
+                    "is on."
+                ] = None
+                continue
+            since = max(power, one.since_s)
+            if self._now_s - since > most * SECONDS_PER_MINUTE:
+                why = (
+                    f"under the {name} with power since {self._site_time(since)}, and it may be "
+                    f"for {most:g} minutes"
+                )
+                found.append((one, why))
+        return found, tuple(not_known)
+
+    def _at_leisure(
+        self, position: Position, too_long: Sequence[tuple[On, str]], extra: tuple[str, ...]
+    ) -> Job:
+        """A word with no deadline: where rain reaches it, power goes off instead of the cover."""
+        until_s = self._now_s + AFTER_DOORS_S
+        places = {one.place for one, _ in too_long}
+        rain = any(self._rain.over(place, self._now_s, until_s) for place in places)
+        fixtures = [one.fixture for one, _ in too_long]
+        return Job(
+            position.id,
+            "uncover",
+            "isolate" if rain else "uncover",
+            tuple(f.id for f in fixtures),
+            sum(f.count for f in fixtures),
+            position.people_needed,
+            None,
+            None,
+            None,
+            len(self._ahead.steps.weather.weights),
+            None,
+            "; ".join(dict.fromkeys(why for _, why in too_long)),
+            facts=replace(self._plain(position, [one for one, _ in too_long]), extra=extra),
+        )
+
+    # ---- the job
+
+    def _job(
+        self,
+        position: Position,
+        off: Sequence[tuple[On, Off]],
+        closed: Sequence[Span],
+        extra: tuple[str, ...],
+    ) -> Job:
+        fixtures = [one.fixture for one, _ in off]
+        count = sum(f.count for f in fixtures)
+        first = min((found for _, found in off), key=lambda found: found.do_by_s)
+        minutes = position.setup_minutes + count * position.cover_minutes_each
+        closes = next((s for s in closed if s.start_s > self._now_s), None)
+        left_s = workable_s(closed, self._now_s, first.do_by_s)
+        facts = replace(
+            self._plain(position, [one for one, _ in off]),
+            access_closes_at=None if closes is None else to_moment(closes.start_s),
+            can_wait=_can_wait(off, first.do_by_s + _CAN_WAIT_S),
+            covers=self._covers(fixtures),
+            late=left_s < minutes * SECONDS_PER_MINUTE - 1e-6,
+            says_so=None if first.says is None else first.says.crossed,
+            extra=extra,
+        )
+        blown = [one for one, found in off if found.says is not None]
+        if blown:
+            facts = self._with_gust(facts, blown[0])
+        said = first.says
+        return Job(
+            position.id,
+            "uncover",
+            "uncover",
+            tuple(f.id for f in fixtures),
+            count,
+            position.people_needed,
+            minutes,
+            latest_start_s(closed, first.do_by_s, minutes),
+            first.do_by_s,
+            len(self._ahead.steps.weather.weights) if said is None else said.heard,
+            None if said is None else shown_probability(said.share, said.heard),
+            "; ".join(dict.fromkeys(found.why for _, found in off)),
+            late=facts.late,
+            # A cover that stays on for the show costs light and no gear.
+            value=sum(one.fixture.value * one.fixture.count for one in blown),
+            facts=facts,
+        )
+
+    def _plain(self, position: Position, on: Sequence[On]) -> Facts:
+        used = float(max(self._present.used[one.group] for one in on))
+        facts = plain_facts(self._rig.show, position, [one.fixture for one in on], used)
+        return replace(facts, cover_name=on[0].cover.name)
+
+    def _with_gust(self, facts: Facts, one: On) -> Facts:
+        """The greatest gust of the first step that any forecast has over the cover's limit."""
+        weather, limit = self._ahead.steps.weather, one.cover.gust_limit_mps
+        gust = gust_at(self._gust_10m, one.place.height_m, one.place.terrain)
+        peak = np.nan_to_num(gust, nan=-1.0).max(axis=0)
+        over = np.flatnonzero(peak > (limit or np.inf))
+        if not len(over):
+            return replace(facts, cover_gust_limit_mps=limit)
+        return replace(
+            facts,
+            cover_name=one.cover.name,
+            cover_gust_limit_mps=limit,
+            gust_mps=float(peak[over[0]]),
+            gust_at=to_moment(float(weather.starts[over[0]])),
+        )
+
+    def _covers(self, fixtures: Sequence[Fixture]) -> tuple[tuple[str, int], ...]:
+        most = sorted(counted(fixtures).items(), key=lambda one: -one[1])
+        return tuple((self._rig.show.covers[c].name, number) for c, number in most)
+
+    def _site_time(self, moment_s: float) -> str:
+        return f"{to_moment(moment_s).astimezone(self._rig.show.site.timezone):%a %H:%M}"
+
+
+def _can_wait(off: Sequence[tuple[On, Off]], after_s: float) -> tuple[Wait, ...]:
+    """What is due well after the first, by its own deadline."""
+    later: dict[float, list[str]] = {}
+    for one, found in off:
+        if found.do_by_s > after_s:
+            later.setdefault(found.do_by_s, []).append(one.fixture.id)
+    return tuple(Wait(tuple(ids), to_moment(at)) for at, ids in sorted(later.items()))
