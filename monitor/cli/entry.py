@@ -25,9 +25,12 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "run": ("forecast:run", "Watch the weather and tell the crew, until stopped."),
     "log": ("crew:log", "Record what the crew did."),
     "answer": ("crew:answer", "Answer an alert."),
+    "declare": ("declaring:declare", "Declare work at height, or power, open again."),
+    "inspect": ("inspecting:inspect", "List what to look at after rain, in order."),
     "raining": ("raining:raining", "Say that it is raining here, or has stopped."),
     "token": ("tokens:token", "Make, list and withdraw tokens: who may post from outside."),
     "report": ("after:report", "Write what every fixture took: HTML and CSV."),
+    "results": ("inspecting:results", "Say what the inspections found, by type and code."),
     "feed": ("feeds:feed", "Try a feed sheet; show the weather as it is understood."),
     "send-test": ("contacts:send_test", "Send one test message through every contact."),
 }

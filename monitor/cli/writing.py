@@ -39,12 +39,17 @@ def write_json(data: Mapping[str, Any], json_file: str | None) -> None:
     if json_file == STDOUT:
         click.echo(text, nl=False)
         return
+    write_file(text.encode("utf-8"), json_file)
+
+
+def write_file(data: bytes, name: str) -> None:
+    """Write a file the user named; it is replaced whole or left as it was."""
     try:
-        _replace(Path(json_file), text.encode("utf-8"))
+        _replace(Path(name), data)
     except OSError as fault:
         why = fault.strerror or type(fault).__name__
         raise UnableError(
-            f"{json_file} cannot be written: {why}.",
+            f"{name} cannot be written: {why}.",
             "Give a file in a folder that is there and may be written to.",
         ) from None
 

@@ -26,10 +26,16 @@ _FOUL_WATER = (
     "Salt, dirty or standing water: no power; tag it and set it apart for somebody qualified to "
     "judge"
 )
+_DEAD = "lock it, prove it dead before a hand touches it"
+_LOOK = "Look: drain and dry it, photograph water, mist, rust and tide marks"
+_EARTH = "Earth continuity, where it has an earth"
 _INSULATION = (
     "Insulation at 500 V DC, or 250 V where its electronics ask for it; surge parts may have to "
     "come off for it"
 )
+_FUNCTION = "Function, alone on its circuit behind a residual-current device"
+IN_ORDER = (f"Isolate it, {_DEAD}", _LOOK, _EARTH, _INSULATION, _FUNCTION)
+"""Common practice for gear that got wet, each step only after the one before went well"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +105,11 @@ def queue(
     return tuple(row[3] for row in order)
 
 
+def share(used: float) -> str:
+    """A share of an allowance in words: "240 %", "14 times its allowance"."""
+    return f"{used * 100:.0f} %" if used < 9.995 else f"{used:.0f} times its allowance"
+
+
 class _Seen:
     """One exposure as it stands now."""
 
@@ -122,6 +133,12 @@ class _Seen:
         begun = [s for s in self.track.segments if s.start_s <= now_s]
         self.place = begun[-1].position if begun else group.kind.position
         self.in_since_s = begun[-1].end_s if begun and begun[-1].end_s <= now_s else None
+
+    @property
+    def part(self) -> str:
+        """The part that used most, where it is not the fixture itself."""
+        part = "fixture" if self.past is None else self.past.weakest_part(self.g)
+        return "" if part == "fixture" or self.used < LEAST_SHOWN else f" (its {part})"
 
     def at(self, moment_s: float) -> str:
         """The position at a moment."""
@@ -161,7 +178,7 @@ def _item(rig: Rig, fixture: Fixture, seen: _Seen, log: Sequence[LogEntry]) -> I
     position = rig.show.positions[seen.place]
     reports = _reports(fixture, seen, log)
     wanted = [*reports, *_wanted(seen)]
-    shown = [f"used {seen.used:.0%}"] if seen.used >= LEAST_SHOWN else []
+    shown = [f"used {share(seen.used)}"] if seen.used >= LEAST_SHOWN else []
     if not wanted and not shown:
         return None
     foul = _foul(position, wet=bool(reports))
@@ -173,7 +190,7 @@ def _item(rig: Rig, fixture: Fixture, seen: _Seen, log: Sequence[LogEntry]) -> I
         fixture=fixture.id,
         position=position.id,
         count=fixture.count,
-        what=f"{fixture.type or fixture.name or 'fixture'}, {fixture.code.canonical}",
+        what=f"{fixture.type or fixture.name or 'fixture'}, {fixture.code.canonical}{seen.part}",
         used=seen.used,
         seen_wet=bool(reports),
         needed=bool(wanted) or seen.used >= 1.0,
@@ -241,7 +258,7 @@ def _foul(position: Position, *, wet: bool) -> list[str]:
 def _do(position: Position, first: Tested | None, *, inside: bool, foul: bool) -> tuple[str, ...]:
     """Common practice, in order; the competent person on site decides."""
     cut_off = position.isolate_at or "its cut-off, which the show folder does not name"
-    steps = [f"Isolate at {cut_off}, lock it, prove it dead before a hand touches it"]
+    steps = [f"Isolate at {cut_off}, {_DEAD}"]
     if foul:
         return (
             *steps,
@@ -254,14 +271,14 @@ def _do(position: Position, first: Tested | None, *, inside: bool, foul: bool) -
         if first is None or first.insulation_mohm is None
         else _then(first, first.insulation_mohm, "megohm")
     )
-    steps.append("Look: drain and dry it, photograph water, mist, rust and tide marks")
+    steps.append(_LOOK)
     if inside:
         steps.append("It stays out of service until it is found dry inside")
     return (
         *steps,
-        f"Earth continuity, where it has an earth{earth}",
+        f"{_EARTH}{earth}",
         f"{_INSULATION}{insulation}",
-        "Function, alone on its circuit behind a residual-current device",
+        _FUNCTION,
     )
 
 

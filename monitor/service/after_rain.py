@@ -16,6 +16,7 @@ from monitor.planning.inspection import queue
 from monitor.planning.rain_over import DRY_AHEAD_S, Spell, followed
 from monitor.service.sky import Sky
 from monitor.service.telling import tell
+from monitor.service.tested_words import FIRST_WET_KEY, first_wet
 from monitor.show import rig_through_time
 from monitor.store.history import log_entries, recall, remember
 from monitor.store.records import from_json, to_json
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
-    from monitor.domain import LogEntry, Message, Show
+    from monitor.domain import LogEntry, Message, Show, Weather
     from monitor.evaluation import Evaluation
     from monitor.exposure.results import Exposure
     from monitor.exposure.rig import Rig
@@ -35,12 +36,11 @@ if TYPE_CHECKING:
     from monitor.show import ShowFolder
 
 SPELLS_KEY = "rain/spells"
-FIRST_WET_KEY = "rain/first-wet"
 NAME = "rain-over"
 
 OPENS_NOTHING = (
-    "This opens neither work at height nor power: people on site declare those, one by one "
-    "(dryspell declare)."
+    "Rain over is not work at height again and not power again: people on site declare each of "
+    "those (dryspell declare)."
 )
 _HEAD = 5
 """So many of the queue are named in the message."""
@@ -80,36 +80,28 @@ def rain_spells(db: Database) -> tuple[Spell, ...]:
     return tuple(from_json(Spell, to_json(spell)) for spell in kept or ())
 
 
-def first_wet(db: Database) -> Mapping[str, float] | None:
-    """When each fixture first got wet, of those that have (seconds); None: nobody watched.
-
-    For wording alone: what counts is computed again each time.
-    """
-    kept: Any = recall(db, FIRST_WET_KEY)
-    return kept if isinstance(kept, dict) else None
-
-
 def inspection_queue(
     db: Database, folder: ShowFolder, environ: Mapping[str, str], now: datetime
 ) -> tuple[Inspect, ...]:
     """What wants looking at now, in order, from a show's history."""
-    rig, log, past = as_it_was_taken(db, folder, environ, now)
+    rig, log, weather = until(db, folder, environ, now)
+    past = None
+    if weather is not None:
+        past = assess(rig, weather, log, out_from_s=to_epoch(folder.show.event.load_in_at))
     return queue(rig, past, log, now)
 
 
-def as_it_was_taken(
+def until(
     db: Database, folder: ShowFolder, environ: Mapping[str, str], now: datetime
-) -> tuple[Rig, tuple[LogEntry, ...], Exposure | None]:
-    """The rig, the log and what everything took until now; None where no weather is known."""
+) -> tuple[Rig, tuple[LogEntry, ...], Weather | None]:
+    """The rig with its history, the log and the weather until now; None where none is known."""
     show = folder.show
     rig = rig_through_time(db, folder, environ, now)
     log = tuple(entry for entry in log_entries(db) if entry.at <= now)
     sky = Sky()
     sky.catch_up(db, show, now)
     weather = sky.past(show, log, now)
-    if weather is None or not len(weather.starts):
-        return rig, log, None
-    return rig, log, assess(rig, weather, log, out_from_s=to_epoch(show.event.load_in_at))
+    return rig, log, weather if weather is not None and len(weather.starts) else None
 
 
 def _note_first_wet(db: Database, rig: Rig, past: Exposure | None) -> None:
@@ -129,8 +121,8 @@ def _alert(show: Show, spell: Spell, waiting: Sequence[Inspect], now: datetime) 
     until = clock.at(to_moment(to_epoch(now) + DRY_AHEAD_S))
     since = clock.at(to_moment(spell.from_s))
     reason = (
-        f"Rain reached gear from {since} on; there is none now, and none at risk before {until}. "
-        "Neither work at height nor power is opened by this"
+        "This opens neither work at height nor power: people declare those. No rain now, and "
+        f"none at risk before {until}"
     )
     return Alert(
         id=f"{NAME}-{utc_stamp(to_moment(spell.from_s))}",
@@ -155,7 +147,11 @@ def _alert(show: Show, spell: Spell, waiting: Sequence[Inspect], now: datetime) 
             timezone=show.site.timezone.key,
             position_name=show.site.name,
             next_word_at=next_morning(show, now),
-            extra=(OPENS_NOTHING, *first_to_inspect(show, waiting)),
+            extra=(
+                f"Rain reached gear from {since} on",
+                OPENS_NOTHING,
+                *first_to_inspect(show, waiting),
+            ),
         ),
     )
 

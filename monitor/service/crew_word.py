@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from monitor.domain import BadInputError, Problem
-from monitor.service.entries import Said, entries_of
+from monitor.service.entries import Said, as_sent, entries_of
+from monitor.service.tested_words import inspection_notes
 from monitor.store.database import immediate
 from monitor.store.history import alerts_as_they_stand, recall, record_log, remember
 from monitor.store.records import to_json
@@ -60,12 +61,13 @@ def keep_log(
     BadInputError : with every fault in it, or because its id stands for another word
     """
     with immediate(db):
-        if is_known(db, word_id, sender, "log", said):
+        if is_known(db, word_id, sender, "log", as_sent(said)):
             return Kept(is_new=False)
         said = replace(said, by=said.by or sender)
         entries = entries_of(said, show, alerts_as_they_stand(db), now, spelt)
         record_entries(db, entries, now, word_id)
-    return Kept(is_new=True, entries=entries, notes=tuple(notes_on(entries, show, now)))
+        notes = [*notes_on(entries, show, now), *inspection_notes(db, entries, show)]
+    return Kept(is_new=True, entries=entries, notes=tuple(notes))
 
 
 def is_known(

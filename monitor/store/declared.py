@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from monitor.domain import Declared
+from monitor.domain import Alert, Declared
 from monitor.store import chain
 from monitor.store.database import immediate, in_plain_words
-from monitor.store.records import from_json, to_json, to_text
+from monitor.store.records import from_json, from_text, to_json, to_text
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -45,3 +45,24 @@ def declared(db: Database) -> tuple[Declared, ...]:
     """Every declaration, by the time it was made for."""
     rows = db.query("SELECT body FROM declarations ORDER BY at, id")
     return tuple(from_json(Declared, row["body"]) for row in list(rows))
+
+
+@in_plain_words()
+def stops_begun(db: Database, since: datetime) -> tuple[tuple[datetime, str | None], ...]:
+    """(moment, position) of every stop that began after a moment; None: the whole site.
+
+    A stop that is told again while it stands has begun once.
+    """
+    rows = db.query(
+        """
+        SELECT at, body FROM (
+            SELECT id, at, stage, body,
+                lag(stage) OVER (PARTITION BY alert ORDER BY id) AS stage_before
+            FROM alert_changes)
+        WHERE stage = 'stop' AND stage_before IS NOT 'stop' AND at > ? ORDER BY at, id
+        """,
+        [to_text(since)],
+    )
+    return tuple(
+        (from_text(row["at"]), from_json(Alert, row["body"]).position) for row in list(rows)
+    )

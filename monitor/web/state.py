@@ -16,6 +16,7 @@ from monitor.store.outbox import undelivered
 from monitor.units import iso_utc
 from monitor.web.answers import json_answer
 from monitor.web.bearer import bearer
+from monitor.web.declared import three_clears
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -57,6 +58,7 @@ def _state(db: Database, place: Place, now: datetime) -> dict[str, Any]:
         "alerts": [_alert(stands) for stands in standing(db, show, now)],
         "feeds": [] if last is None else [_feed(feed, now) for feed in last.feeds],
         "stations": list(_stations(db, place)),
+        **three_clears(db, show, now),
         "deliveries": {
             "waiting": waiting.waiting,
             "failing": waiting.failing,

@@ -1,0 +1,234 @@
+"""What people on site declare open again after weather: work at height, and power.
+
+The monitor says that the rain is over and never more. It keeps who declared the rest, answers
+with what still speaks against it, and says which declarations something has ended since.
+"""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
+
+from monitor.alerts.clock import SiteClock
+from monitor.alerts.words import listed, one_line
+from monitor.domain import BadInputError, Declared, Problem
+from monitor.exposure.rig import compile_rig
+from monitor.planning.inspection import queue
+from monitor.service.after_rain import rain_spells
+from monitor.service.crew_word import is_known
+from monitor.show.clock import ClockError, moment
+from monitor.show.nearest import suggestion
+from monitor.store.database import immediate
+from monitor.store.declared import declared, record_declared, stops_begun
+from monitor.store.history import log_entries, open_alerts
+from monitor.units import to_moment
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from datetime import datetime
+
+    from sqlite_utils import Database
+
+    from monitor.domain import Alert, Show
+
+Opened = Literal["height", "power"]
+SAYS: dict[Opened, str] = {"height": "work at height", "power": "power"}
+
+_AHEAD_S = 60.0
+"""Clocks differ by so much [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class DeclaredSaid:
+    """A declaration as typed or posted; None: not given."""
+
+    what: Opened
+    by: str | None = None
+    position: str | None = None
+    at: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KeptDeclared:
+    """What came of it: that it was known already, or what was kept, and what speaks against."""
+
+    is_new: bool
+    declared: Declared | None = None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Stands:
+    """A declaration, and what has ended it since."""
+
+    declared: Declared
+    ended_at: datetime | None = None
+    ended_by: Literal["stop", "rain"] | None = None
+
+    @property
+    def stands(self) -> bool:
+        """Nothing has ended it."""
+        return self.ended_at is None
+
+
+def keep_declared(
+    db: Database,
+    said: DeclaredSaid,
+    show: Show,
+    now: datetime,
+    spelt: Callable[[str], str],
+    word_id: str | None = None,
+    sender: str | None = None,
+) -> KeptDeclared:
+    """Keep a declaration, whatever stands against it; the notes say what does.
+
+    `sender` is who declared where it names nobody.
+
+    Raises
+    ------
+    BadInputError : with every fault in it, or because its id stands for another word
+    """
+    with immediate(db):
+        if is_known(db, word_id, sender, "declared", said):
+            return KeptDeclared(is_new=False)
+        made = declared_of(replace(said, by=said.by or sender), show, now, spelt)
+        notes = tuple(against(db, made, show, now))
+        record_declared(db, made, word_id or uuid.uuid4().hex, now)
+    return KeptDeclared(is_new=True, declared=made, notes=notes)
+
+
+def declared_of(
+    said: DeclaredSaid, show: Show, now: datetime, spelt: Callable[[str], str]
+) -> Declared:
+    """The declaration that `said` stands for; BadInputError with every fault in it."""
+    problems: list[Problem] = []
+    by = one_line(said.by or "")
+    if not by:
+        remedy = f"Give {spelt('by')} NAME: a declaration is somebody's."
+        problems.append(Problem("missing-value", "Nobody declares it.", remedy, key=spelt("by")))
+    if said.position is not None and said.position not in show.positions:
+        says = f"position {said.position[:40]} is not in the show."
+        remedy = suggestion(said.position, show.positions)
+        problems.append(Problem("unknown-position", says, remedy, key=spelt("position")))
+    at = now
+    if said.at is not None:
+        try:
+            at = moment(said.at, show.site.timezone)
+        except ClockError as fault:
+            problems.append(Problem(fault.code, fault.says, fault.remedy, key=spelt("at")))
+        if (at - now).total_seconds() > _AHEAD_S:
+            says = "That time is still to come."
+            remedy = "Declare it when it is so."
+            problems.append(Problem("still-to-come", says, remedy, key=spelt("at")))
+    if problems:
+        raise BadInputError(problems)
+    return Declared(at, said.what, by, said.position, said.note)
+
+
+# ---------------------------------------------------------------- what speaks against it
+
+
+def against(db: Database, made: Declared, show: Show, now: datetime) -> Iterator[str]:
+    """What speaks against a declaration, each in a sentence."""
+    clock = SiteClock(show.site.timezone, now)
+    yield from _stops_stand(stops_standing(db, made), show, clock)
+    spells = rain_spells(db)
+    if spells and spells[-1].over_s is None:
+        since = clock.at(to_moment(spells[-1].from_s))
+        yield f"The rain that began at {since} is not over on what is known here."
+    if made.what == "power":
+        yield from _wet_gear(db, made, show, now)
+    yield "It is kept as said. The monitor opens nothing: whoever declared it answers for it."
+
+
+def stops_standing(db: Database, made: Declared) -> list[Alert]:
+    """The stops that still stand where something is declared open."""
+    stops = (stored.alert for stored in open_alerts(db) if stored.alert.stage == "stop")
+    return [stop for stop in stops if _touches(stop.position, made)]
+
+
+def _touches(position: str | None, made: Declared) -> bool:
+    """Whether a stop speaks of what is declared. Wind at a place closes no power."""
+    if position is None:
+        return True
+    return made.what == "height" and made.position in (None, position)
+
+
+def _stops_stand(stops: Sequence[Alert], show: Show, clock: SiteClock) -> Iterator[str]:
+    """Stops of one cause and end in one sentence."""
+    places: dict[str, list[str]] = {}
+    for stop in stops:
+        where = "the site" if stop.position is None else _name(show, stop.position)
+        facts = stop.facts
+        why = f" for {one_line(facts.blocked_by)}" if facts.blocked_by else ""
+        until = "" if facts.blocked_until is None else f" until {clock.at(facts.blocked_until)}"
+        places.setdefault(f"{why} stands{until}", []).append(where)
+    for said, where_ in places.items():
+        yield f"The stop at {listed(tuple(dict.fromkeys(where_)))}{said}."
+    if places:
+        yield "Who is up comes down; nobody starts."
+
+
+def _wet_gear(db: Database, made: Declared, show: Show, now: datetime) -> Iterator[str]:
+    """Gear that people found wet and nobody has found dry, and inspections still asked for."""
+    waiting = queue(compile_rig(show), None, log_entries(db), now)
+    wet = [
+        item.fixture for item in waiting if item.seen_wet and made.position in (None, item.position)
+    ]
+    if wet:
+        yield f"Reported wet or with water inside, and not found dry since: {listed(tuple(wet))}."
+    asked = [
+        stored.alert
+        for stored in open_alerts(db)
+        if stored.alert.action == "inspect" and made.position in (None, stored.alert.position)
+    ]
+    names = dict.fromkeys(_name(show, a.position) for a in asked if a.position is not None)
+    if names:
+        yield f"An inspection is still asked for at {listed(tuple(names))}."
+
+
+def _name(show: Show, position: str) -> str:
+    """In crew words; its id where the show folder knows it no more."""
+    known = show.positions.get(position)
+    return position if known is None else one_line(known.name) or position
+
+
+# ---------------------------------------------------------------- which still stand
+
+
+def declarations(db: Database) -> tuple[Stands, ...]:
+    """Every declaration with what ended it, by the time it was made for.
+
+    A stop that begins later ends it where it touches, and rain that begins later ends it
+    everywhere: what was looked at then has to be looked at again.
+    """
+    made = declared(db)
+    if not made:
+        return ()
+    stops = stops_begun(db, made[0].at)
+    rain = [to_moment(spell.from_s) for spell in rain_spells(db)]
+    return tuple(_stands(one, stops, rain) for one in made)
+
+
+def _stands(
+    made: Declared, stops: tuple[tuple[datetime, str | None], ...], rain: list[datetime]
+) -> Stands:
+    stop = next((at for at, where in stops if at > made.at and _touches(where, made)), None)
+    shower = next((at for at in rain if at > made.at), None)
+    if stop is not None and (shower is None or stop <= shower):
+        return Stands(made, stop, "stop")
+    if shower is not None:
+        return Stands(made, shower, "rain")
+    return Stands(made)
+
+
+def in_words(one: Stands, show: Show, now: datetime) -> str:
+    """A declaration in a sentence: "power, the whole site: declared 18:10 by Odile"."""
+    clock, made = SiteClock(show.site.timezone, now), one.declared
+    where = "the whole site" if made.position is None else _name(show, made.position)
+    said = f"{SAYS[made.what]}, {where}: declared {clock.at(made.at)} by {made.by}"
+    if one.ended_at is None:
+        return said
+    return f"{said}, before the {one.ended_by} of {clock.at(one.ended_at)}"
