@@ -10,31 +10,33 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 from monitor.alerts import wording
-from monitor.alerts.clock import SiteClock
-from monitor.alerts.lifecycle import WatchState
-from monitor.alerts.losses import feed_state, lost_because, weather_found
-from monitor.alerts.watch import NOBODY_TOLD, tells_nobody
-from monitor.domain import BadInputError
+from monitor.alerts.losses import feed_state, weather_found
+from monitor.alerts.watch import tells_nobody
+from monitor.domain import Alert, BadInputError
 from monitor.evaluation import evaluate
+from monitor.service.ahead_lines import in_order, lines
 from monitor.service.gauges import follow_files
 from monitor.service.polling import Asking, poll_all, unanswered
 from monitor.service.scheduling import DATABASE_NAME
 from monitor.service.sky import Sky
-from monitor.service.warned import lines_ahead
 from monitor.service.warned_polling import poll_warnings
+from monitor.service.watch_state import watch_state
 from monitor.service.watched import FolderWatch
+from monitor.store.answers import answers
 from monitor.store.database import open_database
 from monitor.store.history import log_entries
-from monitor.units import iso_utc
+from monitor.units import SECONDS_PER_HOUR, iso_utc, to_epoch, to_moment
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping
+    from collections.abc import Callable, Mapping, Sequence
     from datetime import datetime
 
     from sqlite_utils import Database
 
+    from monitor.alerts.lifecycle import OpenAlert
     from monitor.alerts.losses import FeedSight
-    from monitor.domain import Alert, Show
+    from monitor.domain import Facts, Show
+    from monitor.planning.job import Plan
     from monitor.service.feeds_seen import RunsKept
 
 SCHEMA = "dryspell.ahead/1"
@@ -48,15 +50,16 @@ class Ahead:
     """For the screen"""
     json: Mapping[str, Any]
     attention: bool
-    """A feed is lost, or something has to be done now"""
+    """A feed is lost, something has to be done now or is overdue, or a stop stands"""
 
 
 def look_ahead(folder: Path, environ: Mapping[str, str], *, clock: Callable[[], datetime]) -> Ahead:
     """Ask every feed, judge, and say it. Sends nothing.
 
-    Where the show has a database already, its history counts and the new runs are kept in
-    it; where it has none, none is left behind. A feed that answered well a moment ago and
-    asks not to be asked again so soon is taken at its last word.
+    Where the show has a database already, its history counts, with the alerts that are open,
+    the log and the answers, and the new runs are kept in it; what is judged here is not. Where
+    it has none, none is left behind. A feed that answered well a moment ago and asks not to be
+    asked again so soon is taken at its last word.
     """
     watch = FolderWatch(folder, environ)
     path = folder / DATABASE_NAME
@@ -79,7 +82,7 @@ def _looked(
     if refused:
         raise BadInputError(refused)
     asking = Asking(show, watch.path, watch.secret, clock, random.random)
-    follow_files(db, show, watch.path, clock())
+    said = follow_files(db, show, watch.path, clock())
     poll_warnings(db, asking, retry=True)
     poll_all(db, asking, retry=True)
     now = clock()
@@ -93,42 +96,64 @@ def _looked(
         past=sky.past(show, log, now),
         ahead=sky.ahead(show, now),
         log=[entry for entry in log if entry.at <= now],
-        state=WatchState(),
+        state=watch_state(db),
         now=now,
         source=sky.source(show, now, sights),
         closed=sky.warned.closed(show, now),
+        answers=answers(db),
     )
-    alerts = [change.alert for change in found.changes]
+    alerts = in_order([opened.alert for opened in found.state.open])
+    facts = _facts_now(found.state.open, found.plan)
+    waits = _not_told(found.state.open, found.plan, show, now)
     lost = weather_found(sights, show, now)
     return Ahead(
-        lines=tuple(_lines(show, sights, sky, alerts, now)),
+        lines=(
+            *lines(show, sights, sky, [*alerts, *waits], facts, found.plan.blocked, now),
+            *said,
+        ),
         json=_json(show, sights, runs, alerts, now),
         attention=lost is not None or any(a.stage != "notice" for a in alerts),
     )
 
 
-def _lines(
-    show: Show, sights: list[FeedSight], sky: Sky, alerts: list[Alert], now: datetime
-) -> Iterator[str]:
-    clock = SiteClock.named(show.site.timezone.key, now)
-    yield f"{show.site.name}, {clock.at(now)} site time, {clock.zone_name}."
-    for sight in sights:
-        if feed_state(sight, now) == "lost":
-            yield f"Weather lost: {lost_because(sight, clock)} No forecast is not a dry forecast."
-        elif sight.reaches_to is not None:
-            yield f"Weather: {sight.source}, to {clock.at(sight.reaches_to)}."
-    if not alerts and any(feed_state(sight, now) != "lost" for sight in sights):
-        yield "Nothing has to be done on this forecast. It is an estimate and no permission."
-    for alert in alerts:
-        message = wording.message(alert, now)
-        yield ""
-        yield f"{message.subject}."
-        yield f"  Radio: {message.radio}"
-    yield ""
-    yield from lines_ahead(show, sky.warned, now)
-    yield from dict.fromkeys(r.weather.credit for r in sky.runs.of(show) if r.weather.credit)
-    if tells_nobody(show.contacts):
-        yield NOBODY_TOLD
+def _facts_now(opened: Sequence[OpenAlert], plan: Plan) -> dict[str, Facts]:
+    """What is known now of the job of each alert; the times stay those that were told."""
+    jobs: dict[tuple[str, str], Facts] = {(j.position, j.family): j.facts for j in plan.jobs}
+    found = ((one.alert, jobs.get((one.alert.position or "", one.family))) for one in opened)
+    return {alert.id: facts for alert, facts in found if facts is not None}
+
+
+def _not_told(opened: Sequence[OpenAlert], plan: Plan, show: Show, now: datetime) -> list[Alert]:
+    """Work within the notice that no message may ask for yet, as its place is closed now."""
+    told = {(one.alert.position, one.family) for one in opened}
+    soon_s = to_epoch(now) + show.policy.notice_hours * SECONDS_PER_HOUR
+    return [
+        Alert(
+            id="",
+            kind="work",
+            stage="notice",
+            action=job.action,
+            position=job.position,
+            fixtures=job.fixtures,
+            count=job.count,
+            people=job.people,
+            minutes=job.minutes,
+            isolate_at=show.positions[job.position].isolate_at,
+            start_by=to_moment(job.start_by_s),
+            do_by=to_moment(job.do_by_s),
+            members=job.members,
+            probability=job.probability,
+            at=now,
+            reason=job.reason,
+            facts=job.facts,
+        )
+        for job in plan.jobs
+        if job.blocked is not None
+        and (job.position, job.family) not in told
+        and job.start_by_s is not None
+        and job.do_by_s is not None
+        and job.start_by_s <= soon_s
+    ]
 
 
 def _json(

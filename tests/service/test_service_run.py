@@ -286,7 +286,7 @@ def test_a_look_ahead_leaves_nothing_behind(tmp_path):
     (alert,) = found.json["alerts"]
     assert (alert["kind"], alert["action"], alert["position"]) == ("work", "cover", "wash")
     assert found.json["feeds"][0]["state"] == "current"
-    assert any("cover 6 fixtures at Lawn wash" in line for line in found.lines)
+    assert any("Cover 6 at Lawn wash" in line for line in found.lines)
     assert any("Open-Meteo" in line for line in found.lines)
 
 
