@@ -201,11 +201,12 @@ def _planned(alert: Alert, facts: Facts, clock: SiteClock) -> Iterator[str]:
     assert start is not None
     assert done is not None
     shut = " down" if done != alert.do_by else ""
+    late = " late" if facts.late or alert.facts.late else ""
     verb = words.verb(alert)
     what = f"{verb.order} {alert.count} {verb.joins} {words.place(alert)}"
     begin = "at once" if start <= clock.now else clock.at(start)
     who = words.listed(facts.who, _NAMED) or words.people(alert.people)
-    row = _row(begin, f"{clock.at(done)}{shut}", f"{what} ", who)
+    row = _row(begin, f"{clock.at(done)}{shut or late}", f"{what} ", who)
     yield from [row] if len(row) <= WIDTH else _wrapped(row, " " * 26, keep=True)
     differ = paragraphs.feeds_differ(facts, clock)
     yield from _wrapped(differ, _INDENT) if differ else []

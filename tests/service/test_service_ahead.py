@@ -144,4 +144,6 @@ def test_no_line_sends_anybody_where_nobody_works(made):
     # rain from 13:00Z leaves no time after the gusts
     found = gusty(made, {2: 8.0})
     assert any(line.startswith("STOP. Nobody works at Lawn wash before") for line in found.lines)
-    assert not any("Cover" in line for line in found.lines)
+    (row,) = [line for line in found.lines if "Cover 6 at Lawn wash" in line]
+    assert row[:5] >= "14:00"
+    assert "late" in row
