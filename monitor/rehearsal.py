@@ -16,7 +16,7 @@ import numpy as np
 
 from monitor.alerts.lifecycle import Change, Source, WatchState
 from monitor.alerts.wording import as_json as alert_json
-from monitor.domain import Action, EntryKind, LogEntry, Show, Weather
+from monitor.domain import Action, Alert, EntryKind, LogEntry, Show, Weather
 from monitor.evaluation import HORIZON_S, judge, until_now
 from monitor.exposure.assess import assess
 from monitor.exposure.results import Carried, Exposure
@@ -25,6 +25,8 @@ from monitor.exposure.steps import cut
 from monitor.exposure.tracks import groups_of
 from monitor.exposure.wetting import driving_rain_index
 from monitor.exposure.wind import wind_10m
+from monitor.planning.hands import ANONYMOUS
+from monitor.planning.on_site import hands
 from monitor.planning.workable import finish_s, gust_spans, thunder_spans
 from monitor.report.material import Material
 from monitor.units import iso_utc, to_epoch, to_moment
@@ -139,8 +141,9 @@ class _Run:
         self._so_far = Carried.nothing(len(groups))
         self._put_out = 0
         self._busy: dict[str, float] = {}
-        self._parties_free = [-np.inf] * rig.show.crew.parties
         """Until when the simulated crew has each fixture in hand."""
+        self._free_from: dict[str, float] = {}
+        """From when each of the crew has nothing in hand."""
 
     def _known(self) -> list[LogEntry]:
         return [e for e in self.log if to_epoch(e.at) <= self.now]
@@ -212,7 +215,7 @@ class _Run:
         self._counted_to = self.now
 
     def _follow(self, change: Change) -> None:
-        """The first free party starts, and logs the job when its minutes are over."""
+        """Those who are planned for it start, and log the job when its minutes are over."""
         alert = change.alert
         if alert.stage != "start" or alert.action is None or alert.position is None:
             return
@@ -227,10 +230,9 @@ class _Run:
             minutes = position.setup_minutes + share * (minutes - position.setup_minutes)
         steps = cut(self._weather.between(self.now, self.now + HORIZON_S), (), show.policy)
         closed = (*thunder_spans(steps, risk), *gust_spans(steps, position, show.site, risk))
-        party = self._parties_free.index(min(self._parties_free))
-        begins_s = max(self.now, self._parties_free[party])
+        party, begins_s = self._party(alert)
         done_s = finish_s(closed, begins_s, minutes)
-        self._parties_free[party] = done_s
+        self._free_from.update(dict.fromkeys(party, done_s))
         self.worked.append(
             Worked(
                 position.id,
@@ -252,6 +254,24 @@ class _Run:
                     by="simulated crew",
                 )
             )
+
+    def _party(self, alert: Alert) -> tuple[tuple[str, ...], float]:
+        """Who does a job, and from when: those the plan names, once they are there and free."""
+        show = self._rig.show
+        crew = hands(show.crew, show.site.timezone, self.now, self.now + HORIZON_S)
+        if isinstance(crew, int):
+            parties = [ANONYMOUS.format(n + 1) for n in range(crew)]
+            first = min(parties, key=lambda name: self._free_from.get(name, self.now))
+            return (first,), max(self.now, self._free_from.get(first, self.now))
+        there = {hand.name: hand.there for hand in crew}
+        by_turn = sorted(there, key=lambda name: self._free_from.get(name, self.now))
+        party = alert.facts.who or tuple(by_turn[: alert.people])
+        begins_s = max(self.now, *(self._free_from.get(name, self.now) for name in party))
+        starts = {start for name in party for start, _ in there[name] if start > begins_s}
+        for moment in (begins_s, *sorted(starts)):
+            if all(any(a <= moment < b for a, b in there[name]) for name in party):
+                return party, moment
+        return party, begins_s
 
 
 def material(rehearsal: Rehearsal) -> Material:

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from monitor.domain import Answered, LogEntry, Position, Show
 from monitor.planning.hands import Hand, Schedule, Task, Turn
 from monitor.planning.job import Job
-from monitor.planning.on_site import hands
+from monitor.planning.on_site import hands, joined
 from monitor.planning.schedule import latest
-from monitor.planning.standing import Key, answer_to, cannot_span, last_fixture_s, said
+from monitor.planning.standing import Key, answer_to, cannot_span, last_fixture_s
 from monitor.planning.who import told
 from monitor.planning.workable import Span, finish_s, latest_start_s, merged, workable_s
 from monitor.units import SECONDS_PER_DAY, SECONDS_PER_MINUTE, to_epoch
@@ -19,6 +19,8 @@ from monitor.units import SECONDS_PER_DAY, SECONDS_PER_MINUTE, to_epoch
 _LEAST_LEFT_MINUTES = 1.0
 """What is in hand takes so much longer at least, until it is logged done."""
 _SLACK_S = 1.0
+_IN_HAND = 1e9
+"""Value of what somebody is at: nothing else is done instead."""
 _PLANNED = ("protect", "covered", "uncover")
 
 
@@ -53,8 +55,6 @@ class _Plans:
         answer = answer_to(job, self._answers)
         if answer is None:
             return job
-        sentence = said(answer, self._show.site.timezone)
-        job = replace(job, facts=replace(job.facts, answered=(*job.facts.answered, sentence)))
         if answer.answer == "not-needed":
             return replace(job, not_needed=True, start_by_s=None)
         if answer.answer == "doing":
@@ -106,22 +106,31 @@ class _Plans:
         return position.access == "none" or position.access in self._show.crew.alone
 
     def in_hand(
-        self, job: Job, crew: tuple[Hand, ...] | int
-    ) -> tuple[Task, tuple[Hand, ...] | int]:
-        """The rest of a job that somebody is at: from now on, by whoever said so."""
+        self, jobs: Sequence[Job], crew: tuple[Hand, ...] | int
+    ) -> tuple[dict[str, Task], tuple[Hand, ...] | int]:
+        """What somebody is at, as tasks of their own, and the people with those who are."""
+        fixed: dict[str, Task] = {}
+        for job in jobs:
+            if not job.under_way or job.minutes is None:
+                continue
+            task, with_them = self.rest(job, crew)
+            # Fewer people than it takes are on site: they are at it all the same, unplanned.
+            if latest((*fixed.values(), task), with_them, self._now_s).feasible:
+                fixed[task.key], crew = task, with_them
+        return fixed, crew
+
+    def rest(self, job: Job, crew: tuple[Hand, ...] | int) -> tuple[Task, tuple[Hand, ...] | int]:
+        """The rest of a job in hand, from now on, by whoever said so."""
         answer = self._answers[job.position, job.family]
         left = self._left_minutes(job, answer)
         ends_s = finish_s(self._shut[job.position], self._now_s, left)
-        position = self._show.positions[job.position]
-        theirs, tickets = key_of(job), frozenset(position.tickets)
+        position, theirs = self._show.positions[job.position], key_of(job)
+        tickets = frozenset(position.tickets)
         if not isinstance(crew, int) and any(hand.name == answer.by for hand in crew):
             tickets |= {theirs}
+            stays = (self._now_s, ends_s + _SLACK_S)
             crew = tuple(
-                replace(
-                    hand,
-                    tickets=hand.tickets | {theirs},
-                    there=(*hand.there, (self._now_s, ends_s + _SLACK_S)),
-                )
+                replace(hand, tickets=hand.tickets | {theirs}, there=joined((*hand.there, stays)))
                 if hand.name == answer.by
                 else hand
                 for hand in crew
@@ -133,7 +142,7 @@ class _Plans:
             tickets=tickets,
             blocked=tuple(self._shut[job.position]),
             do_by_s=ends_s + _SLACK_S,
-            value=0.0,
+            value=_IN_HAND,
             alone_ok=True,
         )
         return task, crew
@@ -202,17 +211,9 @@ def evening(
     found = [plans.closing(plans.answered(job)) for job in jobs]
     asked = {key_of(job): task for job in found if (task := plans.task(job)) is not None}
     last_s = max((task.do_by_s for task in asked.values()), default=now_s)
-    crew = hands(show.crew, show.site.timezone, now_s, last_s + SECONDS_PER_DAY)
-    fixed: dict[str, Task] = {}
-    for job in found:
-        if not job.under_way or job.minutes is None:
-            continue
-        task, with_them = plans.in_hand(job, crew)
-        # Fewer people than it takes are on site: they are at it all the same, unplanned.
-        if latest((*fixed.values(), task), with_them, now_s).feasible:
-            fixed[task.key], crew = task, with_them
-    everything = sum(task.value for task in asked.values()) + 1.0
-    tasks = (*(replace(task, value=everything) for task in fixed.values()), *asked.values())
+    at_hand = hands(show.crew, show.site.timezone, now_s, last_s + SECONDS_PER_DAY)
+    fixed, crew = plans.in_hand(found, at_hand)
+    tasks = (*fixed.values(), *asked.values())
     schedule = latest(tasks, crew, now_s)
     turns = {turn.key: turn for turn in schedule.turns}
     late = {entry.key: entry.by_s for entry in schedule.late}
@@ -220,7 +221,7 @@ def evening(
     for job in found:
         key = key_of(job)
         if job.under_way:
-            task = fixed.get(key) or plans.in_hand(job, crew)[0]
+            task = fixed.get(key) or plans.rest(job, crew)[0]
             out.append(_goes_on(job, task, turns.get(key), show))
         elif key in turns:
             planned = plans.with_turn(job, turns[key], late.get(key, 0.0))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -53,11 +53,22 @@ def _there(
     shifts = _shifts(person, timezone, now_s, until_s)
     if person.call_out_minutes is None:
         return shifts
-    if any(start <= now_s < end for start, end in shifts):
-        return _ALWAYS
-    comes_s = now_s + person.call_out_minutes * SECONDS_PER_MINUTE
-    before = tuple((start, min(end, comes_s)) for start, end in shifts if start < comes_s)
-    return (*before, (comes_s, math.inf))
+    here = any(start <= now_s < end for start, end in shifts)
+    comes_s = now_s if here else now_s + person.call_out_minutes * SECONDS_PER_MINUTE
+    return joined((*shifts, (comes_s, math.inf)))
+
+
+def joined(spans: Iterable[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    """Spans of time, rising, one where they touch; those that end before they begin left out."""
+    out: list[tuple[float, float]] = []
+    for start, end in sorted(spans):
+        if end <= start:
+            continue
+        if out and start <= out[-1][1]:
+            out[-1] = (out[-1][0], max(out[-1][1], end))
+        else:
+            out.append((start, end))
+    return tuple(out)
 
 
 def _shifts(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import tzinfo
 
 from monitor.domain import Answered, CannotBecause, LogEntry, Show
 from monitor.planning.job import Job
@@ -21,7 +20,6 @@ BECAUSE: Mapping[CannotBecause | None, str] = {
     "act-on-stage": "act on stage",
     "no-cover": "no cover",
 }
-_SAID = {"doing": "doing it", "not-needed": "not needed", "done": "done", "cannot": "cannot"}
 
 Key = tuple[str, str]
 """Position and family of a job."""
@@ -101,16 +99,6 @@ def cannot_span(answer: Answered) -> Span | None:
         return None
     until = math.inf if answer.until is None else to_epoch(answer.until)
     return Span(to_epoch(answer.at), until, "crew", says=_reason(answer))
-
-
-def said(answer: Answered, timezone: tzinfo) -> str:
-    """An answer in a sentence, in site time."""
-    at = answer.at.astimezone(timezone)
-    why = f", {BECAUSE.get(answer.because) or answer.note}" if answer.answer == "cannot" else ""
-    if why == ", None":
-        why = ""
-    until = f", until {answer.until.astimezone(timezone):%H:%M}" if answer.until else ""
-    return f"{answer.by or 'The crew'} answered at {at:%H:%M}: {_SAID[answer.answer]}{why}{until}."
 
 
 def _reason(answer: Answered) -> str:
