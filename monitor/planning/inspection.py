@@ -16,7 +16,7 @@ from monitor.domain import Fixture, LogEntry, Position
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
 from monitor.exposure.tracks import Group, groups_of
-from monitor.planning.tested import Tested, baseline, tests_of
+from monitor.planning.tested import Tested, baseline, readings_of
 from monitor.units import to_epoch, to_moment
 
 LEAST_SHOWN = 0.005
@@ -164,14 +164,18 @@ class _Seen:
         wet, damp = self.past.wet[:, step, self.g], self.past.damp[:, step, self.g]
         return bool(wet.any() or damp.any())
 
-    def cover_off_s(self) -> float | None:
-        """When its cover counted as blown off since it was last found dry; None: it did not."""
+    def cover_off(self) -> str | None:
+        """That its cover counted as blown off since it was last found dry; None: it did not."""
         if self.past is None:
             return None
         first_s = float(np.fmin.reduce(self.past.blown_s[:, self.g]))
         if np.isfinite(first_s) and first_s > self.dry_s:
-            return first_s
-        return None if self.just_dry or not self.so_far.blown[self.g] else self.so_far.until_s
+            return f"its cover counts as blown off, {_on_site(self, first_s)}"
+        # The first one was looked at since; another counts where a cover went on after that.
+        now = next((s for s in self.track.segments if s.start_s <= self.now_s < s.end_s), None)
+        since_s = None if now is None else now.covered_since_s
+        again = since_s is not None and since_s > self.dry_s
+        return "its cover counts as blown off" if again and self.so_far.blown[self.g] else None
 
 
 def _item(rig: Rig, fixture: Fixture, seen: _Seen, log: Sequence[LogEntry]) -> Inspect | None:
@@ -184,7 +188,7 @@ def _item(rig: Rig, fixture: Fixture, seen: _Seen, log: Sequence[LogEntry]) -> I
     foul = _foul(position, wet=bool(reports))
     wet_s = [to_epoch(e.at) for e in log if e.entry == "wet" and _concerns(e, fixture, seen)]
     first_wet = min((s for s in (seen.first_wet_s(), *wet_s) if s is not None), default=None)
-    tests = tests_of(fixture.id, log)
+    tests = readings_of(fixture.id, log)
     first = baseline(tests, first_wet)
     return Inspect(
         fixture=fixture.id,
@@ -237,9 +241,9 @@ def _wanted(seen: _Seen) -> list[str]:
         said.append(f"{days:.0f} days out with wet or damp hours")
     if chain.damp_counts and damp >= policy.damp_hours_check:
         said.append(f"{damp:.0f} damp hours in one night")
-    off_s = seen.cover_off_s()
-    if off_s is not None:
-        said.append(f"its cover counts as blown off, {_on_site(seen, off_s)}")
+    off = seen.cover_off()
+    if off is not None:
+        said.append(off)
     if seen.came_in_wet():
         said.append("came in wet or damp: its case stays open")
     return said

@@ -36,7 +36,7 @@ class Tested:
     """At or before it first got wet"""
 
 
-def tests_of(fixture_id: str, log: Sequence[LogEntry]) -> tuple[Tested, ...]:
+def readings_of(fixture_id: str, log: Sequence[LogEntry]) -> tuple[Tested, ...]:
     """Every reading of one row of fixtures.csv, oldest first.
 
     A reading is of one row: what was logged for a whole position has none.

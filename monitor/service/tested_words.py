@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from monitor.planning.tested import WHO_DECIDES, baseline, beyond, compared, tests_of
+from monitor.planning.tested import WHO_DECIDES, baseline, beyond, compared, readings_of
 from monitor.store.history import log_entries, recall
 from monitor.units import to_epoch
 
@@ -45,7 +45,7 @@ def inspection_notes(db: Database, entries: Sequence[LogEntry], show: Show) -> l
 def _readings(db: Database, entry: LogEntry, show: Show) -> list[str]:
     if entry.fixture is None or (entry.earth_ohm is None and entry.insulation_mohm is None):
         return []
-    tests = tests_of(entry.fixture, log_entries(db))
+    tests = readings_of(entry.fixture, log_entries(db))
     own = next(t for t in tests if t.at == entry.at)
     first = baseline(tests, _first_wet_s(db, entry.fixture, tests[0].at, show))
     if first is None or first.at >= own.at:
