@@ -24,6 +24,10 @@ LEAD_SHARE = 0.1
 WEATHER_LOST_WAIT = timedelta(minutes=30)
 """Lost weather is no order that could be answered: it may come back by itself first."""
 
+HELD_AT_MOST = timedelta(minutes=10)
+"""So long a word may wait for its person's last buzz to be over; the wait begins after that."""
+_SENT_AT_ONCE = timedelta(minutes=1)
+
 Because = Literal["told", "no-answer", "cannot", "not-delivered"]
 
 
@@ -81,12 +85,14 @@ def next_due(
     before: Sequence[Turn],
     answers: Sequence[Answered],
     unreached: Collection[str] = (),
+    heard_at: datetime | None = None,
 ) -> tuple[datetime, Because] | None:
     """When the next turn is to be told and why; None where nobody is left or it is answered.
 
     Parameters
     ----------
     unreached : contacts whom the last word on the alert will not reach any more
+    heard_at : when the first of the last turn has it, where it is sent or held to a moment
     """
     asked = asking(before)
     if not asked or not following(contacts, _names(asked)):
@@ -98,7 +104,7 @@ def next_due(
         return None
     if last.contacts and set(last.contacts) <= set(unreached):
         return last.at, "not-delivered"
-    return (last.until or last.at), "no-answer"
+    return _patient_until(last, heard_at), "no-answer"
 
 
 def next_turn(
@@ -145,6 +151,13 @@ def settled_by(before: Sequence[Turn], answers: Sequence[Answered]) -> Answered 
     asked = asking(before)
     given = answers[asked[0].answers :] if asked else answers
     return given[-1] if given and given[-1].answer != "cannot" else None
+
+
+def _patient_until(last: Turn, heard_at: datetime | None) -> datetime:
+    until = last.until or last.at
+    if heard_at is None or not _SENT_AT_ONCE < heard_at - last.at <= HELD_AT_MOST:
+        return until
+    return max(until, heard_at + max(until - last.at, LEAST_WAIT))
 
 
 def _refused(last: Turn, answers: Sequence[Answered]) -> bool:
