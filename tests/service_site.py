@@ -106,10 +106,11 @@ def feed_of(url: str, **more: Any) -> str:
     return f'[[feeds]]\nsheet = "local-weather"\nbase_url = "{url}"\n{lines}'
 
 
-def mail_to(port: int, *to: str, name: str = "crew chief") -> str:
+def mail_to(port: int, *to: str, name: str = "crew chief", more: str = "gap_minutes = 0") -> str:
+    """`gap_minutes` 0: each message by itself, as soon as it is queued."""
     return (
         f'[[contacts]]\nname = "{name}"\nkind = "email"\nhost = "127.0.0.1"\nport = {port}\n'
-        f'security = "none"\nfrom = "watch@example.org"\nto = {json.dumps(list(to))}\n'
+        f'security = "none"\nfrom = "watch@example.org"\nto = {json.dumps(list(to))}\n{more}\n'
     )
 
 

@@ -6,6 +6,7 @@ a failure that may pass: the message stays queued and is tried again.
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Protocol
 
 from monitor.alerts import by_apprise, by_email, by_folder, by_webhook
@@ -41,6 +42,16 @@ class Sender(Protocol):
     ) -> Outcome: ...
 
 
+class Rules(Protocol):
+    """What is held back, and what is told together."""
+
+    def choose(self, row: outbox.OutboxRow, now: datetime) -> outbox.Hold | outbox.Send:
+        """What to do with a row that is due."""
+
+    def words(self, row: outbox.OutboxRow) -> Message:
+        """The message as it is sent, with what is told with it."""
+
+
 SENDERS: dict[str, Sender] = {
     "email": by_email.send,
     "webhook": by_webhook.send,
@@ -57,6 +68,7 @@ def deliver_one(
     jitter: Callable[[], float],
     *,
     on_settled: Callable[[outbox.Settled], None] | None = None,
+    rules: Rules | None = None,
 ) -> outbox.Settled | None:
     """Send the next due message; None when nothing is due.
 
@@ -67,12 +79,16 @@ def deliver_one(
     jitter : draws from [0, 1)
     on_settled : called in the transaction that records the outcome, so that a message given
         up and the alert about it are recorded together
+    rules : who may be interrupted when; None: everybody, at any time
     """
-    row = outbox.lease(db, now(), LEASE_S)
+    at = now()
+    choose = None if rules is None else partial(rules.choose, now=at)
+    row = outbox.lease(db, at, LEASE_S, choose)
     if row is None:
         return None
+    message = row.message if rules is None else rules.words(row)
     outcome = attempt(
-        row.message, contacts.get(row.contact), row.recipient, row.id, secret=secret, now=now()
+        message, contacts.get(row.contact), row.recipient, row.id, secret=secret, now=now()
     )
     with immediate(db):
         settled = outbox.settle(db, row, outcome, now(), jitter())

@@ -262,6 +262,8 @@ class Contact:
     path: str | None = None
     short: bool = False
     """Only the radio line, for those with 160 characters"""
+    gap_minutes: float = 10.0
+    """At most one message in so long, but for what cannot wait; 0: each by itself"""
 
 
 @dataclass(frozen=True, slots=True)

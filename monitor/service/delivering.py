@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.alerts.delivery import deliver_one
 from monitor.alerts.losses import Attempt, Failing, after_attempt, follow
+from monitor.service.interrupting import Interruptions
 from monitor.service.telling import tell
 from monitor.store import outbox
 from monitor.store.database import immediate
@@ -50,8 +51,9 @@ def deliver_due(
         for settled in outbox.expire(db, now()):
             look_after(settled)
             done.append(settled)
+    rules = Interruptions(db, show)
     while not stopping():
-        sent = deliver_one(db, contacts, now, secret, jitter, on_settled=look_after)
+        sent = deliver_one(db, contacts, now, secret, jitter, on_settled=look_after, rules=rules)
         if sent is None:
             break
         done.append(sent)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from monitor.alerts import wording
 from monitor.alerts.delivery import recipients, wants
+from monitor.alerts.interruptions import is_sheet
 from monitor.alerts.losses import Trouble, follow
+from monitor.alerts.quiet import quiet_now
 from monitor.service.links import links_for
 from monitor.service.turns import call_on_change
 from monitor.store.history import recall, record_change, remember
@@ -21,6 +24,8 @@ if TYPE_CHECKING:
 
     from monitor.alerts.losses import Found
     from monitor.domain import Alert, AlertKind, Contact, Message, Show
+
+_WHY = "turn_because"
 
 USUAL_LIFE = timedelta(hours=6)
 """How long a message without a deadline is worth sending."""
@@ -58,11 +63,17 @@ def send_to(
     now: datetime,
     *,
     leave_out: Collection[tuple[str, str]] = (),
+    because: str | None = None,
 ) -> None:
-    """Queue an alert as it stands to the contacts whose turn it is, each with their own links."""
+    """Queue an alert as it stands to the contacts whose turn it is, each with their own links.
+
+    `because` says why where it is not the alert that changed: it stands in the data as
+    `turn_because`, and quiet hours do not hold such a message.
+    """
 
     def for_one(contact: Contact, recipient: str) -> Message:
-        return wording.message(alert, now, links_for(db, show, alert, contact, recipient))
+        said = wording.message(alert, now, links_for(db, show, alert, contact, recipient))
+        return said if because is None else replace(said, data={**said.data, _WHY: because})
 
     send(
         db,
@@ -90,8 +101,12 @@ def send(
     """Queue a message, one row for each contact and recipient.
 
     `called` names the contacts whose turn it is; None: all. `for_one` gives the message with
-    what is only for one recipient; it differs from `message` in text and data alone.
+    what is only for one recipient; it differs from `message` in text and data alone. What may
+    have to wait for quiet hours to end is worth sending after them.
     """
+    quiet = quiet_now(show, now)
+    if quiet is not None and not is_sheet(message):
+        expires = max(expires, quiet[1] + LEAST_LIFE)
     for contact in show.contacts:
         for recipient in recipients(contact):
             ended = message.stage in ("stop", "stood-down")

@@ -31,7 +31,7 @@ _OF_KIND: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "folder": ((), ("path",)),
     "apprise": (("url",), ("short",)),
 }
-_COMMON = frozenset({"name", "kind", "stages", "turn"})
+_COMMON = frozenset({"name", "kind", "stages", "turn", "gap_minutes"})
 
 
 def nobody_told(folder: Path) -> Contact:
@@ -78,6 +78,7 @@ def contact(
         secret=part.secret,
         path=None if kept is None else str(folder / Path(kept).expanduser()),
         short=part.short,
+        gap_minutes=part.gap_minutes,
     )
 
 

@@ -251,6 +251,7 @@ class ContactPart(Part):
     secret: Text | None = None
     path: Text | None = None
     short: bool = False
+    gap_minutes: Annotated[float, Between(0, 60)] = 10.0
 
 
 class GaugePart(Part):
