@@ -114,6 +114,11 @@ def keep_answer(
     return Kept(is_new=True, entries=entries, notes=notes, answered=answered)
 
 
+def can_be_done(alert: Alert) -> bool:
+    """Whether `done` says all there is to say: an inspection needs what was found."""
+    return alert.action in _ENTRY_OF
+
+
 def target_of(alert_id: str, alerts: Mapping[str, Alert], key: str) -> Alert:
     """The open alert of that id; BadInputError where there is none. `key` is what gave the id."""
     problems: list[Problem] = []

@@ -17,7 +17,7 @@ from monitor.service.telling import send_to
 from monitor.service.turns import reachable
 from monitor.store.answers import answers, record_turn, turns
 from monitor.store.history import open_alerts
-from monitor.store.outbox import deliveries
+from monitor.store.reached import reach_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from monitor.alerts.turns import Because
     from monitor.domain import Alert, Answered, Message, Show, Turn
     from monitor.store.history import StoredAlert
+    from monitor.store.reached import Reach
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,8 @@ def standing(db: Database, show: Show, now: datetime) -> tuple[Standing, ...]:
         due = None
         if patience(alert, now) is not None and before:
             contacts = reachable(show, wording.message(alert, now))
-            due = next_due(contacts, before, to_it, _unreached(db, show, before[-1]))
+            reach = _of_turn(reach_of(db, alert.id, before[-1].at), before[-1], show)
+            due = next_due(contacts, before, to_it, _unreached(reach, show), _heard_at(reach))
         at, because = (None, None) if due is None else due
         found.append(Standing(stored, before, to_it, at, because))
     return tuple(found)
@@ -93,26 +95,35 @@ def call_next(
         record_turn(db, turn)
         said = _told_before(alert, stands, now)
         words = replace(alert, facts=replace(alert.facts, extra=(said, *alert.facts.extra)))
-        send_to(db, show, words, turn.contacts, now)
+        send_to(db, show, words, turn.contacts, now, because=turn.because)
         told.append(wording.message(words, now))
         if turn.until is not None:
             ahead.append(turn.until)
     return tuple(told), min(ahead, default=None)
 
 
-def _unreached(db: Database, show: Show, last: Turn) -> set[str]:
-    """The contacts of a turn to whom its word was given up: nobody has it there.
+def _of_turn(reach: Sequence[Reach], last: Turn, show: Show) -> list[Reach]:
+    """What became of a turn's word with people; a folder is none."""
+    folders = {contact.name for contact in show.contacts if contact.kind == "folder"}
+    return [r for r in reach if r.contact in last.contacts and r.contact not in folders]
+
+
+def _unreached(reach: Sequence[Reach], show: Show) -> set[str]:
+    """The contacts where the word was given up with every recipient: nobody has it there.
 
     A folder reaches nobody either, where there are people beside it.
     """
-    states: dict[str, set[str]] = {}
-    for delivery in deliveries(db, since=last.at):
-        row = delivery.row
-        if row.message.alert_id == last.alert and row.contact in last.contacts:
-            states.setdefault(row.contact, set()).add(delivery.state)
-    lost = {name for name, known in states.items() if known == {"given-up"}}
-    folders = {c.name for c in show.contacts if c.kind == "folder"}
+    kept = {r.contact for r in reach if r.state != "given-up"}
+    lost = {r.contact for r in reach} - kept
+    folders = {contact.name for contact in show.contacts if contact.kind == "folder"}
     return lost | folders if lost else set()
+
+
+def _heard_at(reach: Sequence[Reach]) -> datetime | None:
+    """When the first person has the word; of a word that is held, when it is sent."""
+    sent = [r.sent_at for r in reach if r.sent_at is not None]
+    held = [r.held_until for r in reach if r.held_until is not None]
+    return min(sent or held, default=None)
 
 
 def _told_before(alert: Alert, stands: Standing, now: datetime) -> str:

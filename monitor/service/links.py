@@ -47,6 +47,11 @@ class Linked:
     ended: bool
     """The alert has ended, or the address is too old: nothing can be answered any more"""
 
+    @property
+    def by(self) -> str:
+        """Who answers, for the log: the contact, with the mailbox where it is one."""
+        return f"{self.contact} ({self.recipient})" if "@" in self.recipient else self.contact
+
 
 def links_for(
     db: Database, show: Show, alert: Alert, contact: Contact, recipient: str
