@@ -361,8 +361,15 @@ def wet_spells(wet: np.ndarray, starts: Floats, ends: Floats) -> list[tuple[int,
 
 
 def _risk_peak(gust: Floats, weights: Floats, risk: float) -> float:
-    """Greatest gust that the pooled share of members reaches at `risk` in any step."""
-    peak = np.nan_to_num(gust, nan=0.0).max(axis=1, initial=0.0)
+    """Greatest gust that the pooled share of members reaches at `risk` in any step.
+
+    Of those that say something; NaN where of some step nobody does: what is not known is not
+    known to stay below any limit.
+    """
+    speaks = ~np.isnan(gust).all(axis=1) if gust.shape[1] else np.ones(len(weights), dtype=np.bool_)
+    if bool(np.isnan(gust).all(axis=0).any()) or not speaks.any():
+        return float("nan")
+    peak = np.nan_to_num(gust[speaks], nan=0.0).max(axis=1, initial=0.0)
     order = np.argsort(-peak)
-    share = np.cumsum(weights[order])
-    return float(peak[order][int(np.searchsorted(share, risk - 1e-9))])
+    share = np.cumsum(weights[speaks][order]) / weights[speaks].sum()
+    return float(peak[order][int(np.searchsorted(share, min(risk, 1.0) - 1e-9))])
