@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from math import isnan
 
 from monitor.domain import Cover, Fixture, Show
 
@@ -66,7 +67,8 @@ class CoversInStock:
         ----------
         position : id of the place
         fixtures : that need a cover
-        peak_gust : greatest gust there while the covers would be on [m/s]
+        peak_gust : greatest gust there while the covers would be on; NaN: not known, which
+            is not below any limit [m/s]
 
         Notes
         -----
@@ -80,9 +82,10 @@ class CoversInStock:
         why = [f"no cover named for {unnamed} of them"] if unnamed else []
         for cover_id in wanted:
             limit = self._covers[cover_id].gust_limit_mps
-            if limit is not None and peak_gust >= limit:
+            if limit is not None and not peak_gust < limit:
                 name = crew_name(self._covers[cover_id])
-                why.append(f"gusts to {peak_gust:.3g} m/s, {name} stands {limit:g}")
+                blows = "gusts not known" if isnan(peak_gust) else f"gusts to {peak_gust:.3g} m/s"
+                why.append(f"{blows}, {name} stands {limit:g}")
         only_short = not why
         for cover_id, number in wanted.items():
             left = self.left(cover_id, position)
