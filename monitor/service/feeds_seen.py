@@ -12,6 +12,7 @@ from monitor.alerts.lifecycle import Source
 from monitor.alerts.losses import FeedSight, feed_state
 from monitor.alerts.show_times import next_morning
 from monitor.domain import WEATHER_VALUES, Weather
+from monitor.feeds.gusts_held import with_gusts_held
 from monitor.feeds.notices import said_lately
 from monitor.feeds.past import (
     still_to_come,
@@ -49,6 +50,8 @@ __all__ = [
 
 _ISSUES, _LEAST_GAPS = 8, 3
 _SKEW_HOLDS = timedelta(hours=3)
+_HOLDS_RUNS = 12
+"""So many runs that tell gusts in part only, and what was told before them is given up."""
 
 
 class Kept(NamedTuple):
@@ -74,6 +77,8 @@ class RunsKept:
         self._issues: dict[str, list[float]] = {}
         self._seen: dict[str, int] = {}
         self.newest: dict[str, StoredRun] = {}
+        self._before: dict[str, list[Weather]] = {}
+        """Runs before the newest, oldest first, while their gusts are not all told anew."""
 
     def catch_up(self, db: Database) -> bool:
         """Take in what was received since; True where there was anything."""
@@ -110,6 +115,7 @@ class RunsKept:
         self._runs.append(Kept(without_hindsight(weather), site))
         if self._place.get(source) != place:
             self._issues.pop(source, None)
+        self._note_gusts(weather, last.weather if last is not None and here else None)
         self._note_issue(source, weather)
         self._place[source] = place
         self.newest[source] = run
@@ -120,6 +126,12 @@ class RunsKept:
         issued = None if weather.issued_at is None else to_epoch(weather.issued_at)
         if issued is not None and issued not in issues:
             self._issues[source] = [*issues, issued][-_ISSUES:]
+
+    def _note_gusts(self, weather: Weather, last: Weather | None) -> None:
+        """The runs whose gusts still hold: all back to one that tells gusts in every step."""
+        held = [] if last is None else [*self._before.get(weather.source, ()), last]
+        tells_all = bool(np.isfinite(weather.gust_mps).all())
+        self._before[weather.source] = [] if tells_all else _back_to_whole(held)
 
     def of_site(self, show: Show) -> list[Weather]:
         """Every run for the site's place, as far as the past can still be made of it."""
@@ -132,8 +144,15 @@ class RunsKept:
         A feed that is lost still counts as far as it reaches: an old warning errs to the
         safe side, and its age stands in every message.
         """
-        runs = [run.weather for run in self.of(show)]
+        runs = [self._held(run.weather, show) for run in self.of(show)]
         return still_to_come(runs, to_epoch(now), terrain=show.site.terrain)
+
+    def _held(self, weather: Weather, show: Show) -> Weather:
+        """The newest run of a feed, with the gusts that it told before and not since."""
+        before = None
+        for run in self._before.get(weather.source, ()):
+            before = with_gusts_held(run, before, show.site.terrain)
+        return with_gusts_held(weather, before, show.site.terrain)
 
     def of(self, show: Show) -> list[StoredRun]:
         """The newest run of each feed that the show names now, as it is asked now."""
@@ -256,6 +275,13 @@ def said_of(
     if sight.reaches_to < clock.now + timedelta(hours=show.policy.notice_hours):
         said += f" (to {clock.at(sight.reaches_to)} only)"
     return said
+
+
+def _back_to_whole(runs: Sequence[Weather]) -> list[Weather]:
+    """Runs that tell gusts, from the last that tells them in every step on; not too many."""
+    tell = [run for run in runs if np.isfinite(run.gust_mps).any()]
+    whole = [n for n, run in enumerate(tell) if np.isfinite(run.gust_mps).all()]
+    return tell[whole[-1] if whole else 0 :][-_HOLDS_RUNS:]
 
 
 def _over_by(run: Weather, moment: datetime) -> bool:

@@ -13,7 +13,7 @@ import pytest
 from exposure.rigs import NOON, after, hours, one_fixture, position
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from planning.planned import only, since_noon_h
+from planning.planned import bag, only, since_noon_h
 
 from monitor.alerts.lifecycle import Source, WatchState
 from monitor.evaluation import evaluate
@@ -210,3 +210,39 @@ def test_a_hole_in_one_feed_is_no_word_against_another():
     # 0.5 of 1 mm: in the middle of the quarter
     assert since_noon_h(made.do_by_s) == pytest.approx(3.125)
     assert (made.members, made.probability) == (11, 0.455)
+
+
+# ---------------------------------------------------------------- gusts that are not known
+
+
+def covered(*feeds, **more):
+    described = one_fixture(
+        "IP20", covers=[bag(gust_limit_mps=12.0)], cover="bag", policy={"risk": 0.25}, **more
+    )
+    return job(*feeds, described=described)
+
+
+def test_gusts_that_nobody_knows_stay_below_no_limit():
+    # the rain at three o'clock is known with its wind; of the dry hour before it no wind is
+    wind = [0.0, 0.0, NAN, 0.0]
+    assert covered(feed([0, 0, 0, 1], "one", each_h=1.0)).action == "cover"
+    found_now = covered(feed([0, 0, 0, 1], "one", each_h=1.0, wind=wind))
+    assert found_now.action == "bring-in"
+    assert found_now.facts.not_covered_because == "gusts not known, bag stands 12"
+
+
+def test_one_feed_that_knows_them_is_enough():
+    silent = feed([0, 0, 0, 1], "silent", each_h=1.0, wind=[0.0, 0.0, NAN, 0.0])
+    for gust, action in ((5.0, "cover"), (12.0, "bring-in")):
+        speaks = feed([0, 0, 0, 1], "speaks", each_h=1.0, gust=gust)
+        assert covered(silent, speaks).action == action
+
+
+def test_a_silent_feed_does_not_outvote_a_gusty_one():
+    # one of five has gusts over the limit, a fifth of the weight; but only two speak at all
+    def dumb(n):
+        return feed([0, 0, 0, 0], f"dumb{n}", each_h=1.0, wind=NAN)
+
+    calm = feed([0, 0, 0, 1], "calm", each_h=1.0, gust=3.0)
+    gusty = feed([0, 0, 0, 1], "gusty", each_h=1.0, gust=20.0)
+    assert covered(calm, gusty, *(dumb(n) for n in range(3))).action == "bring-in"
