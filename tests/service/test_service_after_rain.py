@@ -17,6 +17,7 @@ from monitor.store.chain import verify
 from monitor.store.history import alert_changes, open_alerts, record_log
 from monitor.units import to_epoch
 
+DECIDES = "Local rules, the maker's figures and the competent person decide."
 FORBIDDEN = (" go ", "stand by", "all clear")
 
 
@@ -129,8 +130,7 @@ def test_readings_are_held_against_those_of_the_load_in(watched):
     after = inspected(stage, stage.now, "damp", 0.31, 40.0)
     assert after == [
         "WASH: earth 0.31 ohm, 0.08 at load-in; insulation 40 megohm, 250 at load-in.",
-        "Earth 0.31 ohm is over the 0.1 ohm often used, beside that of the lead. Local rules, the "
-        "maker's figures and the competent person decide.",
+        f"Earth 0.31 ohm is over the 0.1 ohm often used, beside that of the lead. {DECIDES}",
         "Logged as damp: used stays as it was, and it stays in the queue.",
     ]
 
