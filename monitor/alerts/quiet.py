@@ -6,8 +6,11 @@ is nobody's in particular, since silence is never safety. The rest waits.
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
+
+from monitor.planning.on_site import on_shift, shift_on
+from monitor.units import to_epoch, to_moment
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -29,14 +32,11 @@ _DAYS = (-1, 0, 1, 2)
 def spans(hours: Hours, zone: ZoneInfo, now: datetime) -> list[Span]:
     """Daily hours around `now` in UTC, in order; site time decides, clock changes included."""
     today = now.astimezone(zone).date()
-    found = []
-    for number in _DAYS:
-        day = today + timedelta(days=number)
-        last = day + timedelta(days=int(hours.end <= hours.start))
-        start = datetime.combine(day, hours.start, tzinfo=zone).astimezone(UTC)
-        end = datetime.combine(last, hours.end, tzinfo=zone).astimezone(UTC)
-        found.append((start, end))
-    return found
+    return [
+        (to_moment(start_s), to_moment(end_s))
+        for number in _DAYS
+        for start_s, end_s in [shift_on(today + timedelta(days=number), hours, zone)]
+    ]
 
 
 def quiet_now(show: Show, now: datetime) -> Span | None:
@@ -55,16 +55,9 @@ def quiet_next(show: Show, now: datetime) -> Span | None:
     return next((s for s in spans(hours, show.site.timezone, now) if s[0] > now), None)
 
 
-def on_shift(person: Person, zone: ZoneInfo, at: datetime) -> bool:
-    """Whether they are there; who has no shifts always is."""
-    return not person.shifts or any(
-        start <= at < end for hours in person.shifts for start, end in spans(hours, zone, at)
-    )
-
-
 def on_hand(person: Person, zone: ZoneInfo, at: datetime) -> bool:
     """There, or to be called."""
-    return person.call_out_minutes is not None or on_shift(person, zone, at)
+    return person.call_out_minutes is not None or on_shift(person, zone, to_epoch(at))
 
 
 def wake_at(person: Person, start_by: datetime, zone: ZoneInfo) -> datetime:
@@ -74,7 +67,7 @@ def wake_at(person: Person, start_by: datetime, zone: ZoneInfo) -> datetime:
 
 def to_come(person: Person, start_by: datetime, zone: ZoneInfo) -> timedelta:
     """How long they take to come; nothing for who is on shift then."""
-    if on_shift(person, zone, start_by):
+    if on_shift(person, zone, to_epoch(start_by)):
         return timedelta(0)
     return timedelta(minutes=person.call_out_minutes or 0.0)
 

@@ -19,6 +19,7 @@ from monitor.planning.evening import evening
 from monitor.planning.heard import heard_until_s, known_until_s, thunder_heard
 from monitor.planning.job import Job, Plan
 from monitor.planning.needs import Needs
+from monitor.planning.on_site import on_shift
 from monitor.planning.present import Present, rows_by_group
 from monitor.planning.soaking import soaking, water_reaches
 from monitor.planning.standing import no_cover, standing
@@ -39,10 +40,19 @@ CALL_OUT_SLACK_MINUTES = 20.0
 """The start is called this long before a crew that must be called out has to be on its way."""
 
 
-def start_margin_s(show: Show) -> float:
-    """How long before its start-by a job's start is called [s]."""
+def start_margin_s(show: Show, job: Job | None = None) -> float:
+    """How long before its start-by a job's start is called [s].
+
+    Whoever is planned for it and off shift then is given their own time to come.
+    """
     policy, crew = show.policy, show.crew
-    margin = max(policy.start_margin_minutes, crew.call_out_minutes + CALL_OUT_SLACK_MINUTES)
+    minutes = crew.call_out_minutes
+    if job is not None and job.start_by_s is not None:
+        for person in crew.people:
+            asked = person.name in job.facts.who and person.call_out_minutes is not None
+            if asked and not on_shift(person, show.site.timezone, job.start_by_s):
+                minutes = max(minutes, person.call_out_minutes or 0.0)
+    margin = max(policy.start_margin_minutes, minutes + CALL_OUT_SLACK_MINUTES)
     return margin * SECONDS_PER_MINUTE
 
 
@@ -181,7 +191,7 @@ def _turns(job: Job, closed: Sequence[Span], rig: Rig) -> set[float]:
         return set()
     return {
         job.do_by_s,
-        job.start_by_s - start_margin_s(rig.show),
+        job.start_by_s - start_margin_s(rig.show, job),
         job.start_by_s - rig.show.policy.notice_hours * SECONDS_PER_HOUR,
         *(edge for span in closed for edge in (span.start_s, span.end_s)),
     }

@@ -78,28 +78,3 @@ def was_told(db: Database, row: OutboxRow, since: datetime) -> bool:
         [row.message.thread, row.contact, row.recipient, to_text(since)],
     ).fetchone()
     return found is not None
-
-
-def held_until(db: Database, alert_id: str, now: datetime) -> datetime | None:
-    """Until when the newest word on an alert is held for everybody it is queued for.
-
-    None where somebody has been sent it or is about to be: an answer can be awaited.
-    """
-    rows = db.execute(
-        """
-        SELECT state, attempts, not_before FROM messages
-        JOIN outbox ON outbox.message = messages.id
-        WHERE json_extract(body, '$.alert_id') = ?1 AND queued_at = (
-            SELECT max(queued_at) FROM messages WHERE json_extract(body, '$.alert_id') = ?1
-        )
-        """,
-        [alert_id],
-    ).fetchall()
-    moments = []
-    for state, attempts, not_before in rows:
-        if state == "cancelled":
-            continue
-        if state != "queued" or attempts or not_before is None or not_before <= to_text(now):
-            return None
-        moments.append(from_text(not_before))
-    return min(moments, default=None)
