@@ -113,6 +113,16 @@ class CoversInStock:
         most = sorted(wanted.items(), key=lambda one: -one[1])
         return tuple((self._covers[cover_id].name, number) for cover_id, number in most)
 
+    def frailest(self, fixtures: Iterable[Fixture]) -> Cover | None:
+        """The cover among theirs that stands the least wind."""
+
+        def stands(cover_id: str) -> float:
+            limit = self._covers[cover_id].gust_limit_mps
+            return float("inf") if limit is None else limit
+
+        weakest = min(counted(fixtures), key=stands, default=None)
+        return None if weakest is None else self._covers[weakest]
+
     def short(self) -> dict[str, tuple[int, int]]:
         """Covers that are short: how many the jobs want that gusts and names let have them, and
         how many are not on.

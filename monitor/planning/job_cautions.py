@@ -113,8 +113,8 @@ def goes_dark(fixtures: Sequence[Fixture], fed: Mapping[str, Sequence[Fixture]])
     for fixture in fixtures:
         number = sum(f.count for f in _fed_from(fixture.id, fed) if f.id not in own)
         if number:
-            go = "1 fixture goes" if number == 1 else f"{number} fixtures go"
-            said.append(f"{go} dark with {fixture.id}.")
+            are = "1 fixture is" if number == 1 else f"{number} fixtures are"
+            said.append(f"{are} dark without {fixture.id}.")
     return tuple(said)
 
 

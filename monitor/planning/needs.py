@@ -274,7 +274,7 @@ class Needs:
         )
         closes = next((s for s in closed if s.start_s > self._now_s), None)
         steps = slice(spell[0], spell[1] + 1)
-        cover = self._rig.show.covers[fixtures[0].cover or ""] if given.covered else None
+        cover = self._stock.frailest(fixtures) if given.covered else None
         part = ahead.weakest_part(worst)
         left_s = workable_s(closed, self._now_s, do_by)
         facts = replace(
