@@ -19,6 +19,8 @@ from monitor.units import SECONDS_PER_DAY, SECONDS_PER_MINUTE, to_epoch
 _LEAST_LEFT_MINUTES = 1.0
 """What is in hand takes so much longer at least, until it is logged done."""
 _SLACK_S = 1.0
+_EFFORT = 8000
+"""Of a search to the end: a plan wants the best that is found soon, not its proof."""
 _IN_HAND = 1e9
 """Value of what somebody is at: nothing else is done instead."""
 _PLANNED = ("protect", "covered", "uncover")
@@ -30,7 +32,7 @@ class Evening:
 
     jobs: tuple[Job, ...]
     turns_s: tuple[float, ...]
-    """Moments at which somebody begins, hands over, ends or can begin again."""
+    """Moments at which somebody begins, takes over or can begin again."""
     tasks: tuple[Task, ...]
     crew: tuple[Hand, ...] | int
     schedule: Schedule
@@ -115,7 +117,7 @@ class _Plans:
                 continue
             task, with_them = self.rest(job, crew)
             # Fewer people than it takes are on site: they are at it all the same, unplanned.
-            if latest((*fixed.values(), task), with_them, self._now_s).feasible:
+            if latest((*fixed.values(), task), with_them, self._now_s, _EFFORT).feasible:
                 fixed[task.key], crew = task, with_them
         return fixed, crew
 
@@ -214,7 +216,7 @@ def evening(
     at_hand = hands(show.crew, show.site.timezone, now_s, last_s + SECONDS_PER_DAY)
     fixed, crew = plans.in_hand(found, at_hand)
     tasks = (*fixed.values(), *asked.values())
-    schedule = latest(tasks, crew, now_s)
+    schedule = latest(tasks, crew, now_s, _EFFORT)
     turns = {turn.key: turn for turn in schedule.turns}
     late = {entry.key: entry.by_s for entry in schedule.late}
     out = []
@@ -230,9 +232,7 @@ def evening(
             out.append(told(plans.never(job), None, crew, show, alone_ok=True))
         else:
             out.append(job)
-    edges = {
-        edge for turn in schedule.turns for leg in turn.legs for edge in (leg.start_s, leg.end_s)
-    }
+    edges = {leg.start_s for turn in schedule.turns for leg in turn.legs}
     edges |= {job.no_time.end_s for job in out if job.no_time is not None}
     edges |= {job.cannot.end_s for job in out if job.cannot is not None}
     return Evening(

@@ -68,7 +68,9 @@ EFFORT_LISTS = 25000
 """What a search among orders may cost."""
 
 
-def latest(tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float) -> Schedule:
+def latest(
+    tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float, effort: int = EFFORT_EXACT
+) -> Schedule:
     """The schedule that is best in the order of merit above.
 
     Parameters
@@ -77,6 +79,8 @@ def latest(tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float) -> S
     crew : the people and when they are on site, or how many parties there are where nobody is
         named: those are always there, of any size, and hold every ticket
     now_s : seconds; nothing starts before it
+    effort : what a search to the end may cost; less finds the same in all but rare cases, and
+        proves it less often
 
     Returns
     -------
@@ -84,10 +88,12 @@ def latest(tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float) -> S
         `exact` says whether it is proven best. It is never said to keep all do-bys without
         turns that do.
     """
-    return _in_time(tasks, crew, now_s) or _most_saved(tasks, crew, now_s)
+    return _in_time(tasks, crew, now_s, effort) or _most_saved(tasks, crew, now_s, effort)
 
 
-def _in_time(tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float) -> Schedule | None:
+def _in_time(
+    tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float, effort: int
+) -> Schedule | None:
     """A schedule that keeps every do-by, if one was found."""
     if not tasks:
         return Schedule((), (), exact=True)
@@ -95,7 +101,7 @@ def _in_time(tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float) ->
     laid: Laid = []
     exact = not board.roster.thinned
     for numbers in _apart(board):
-        found, proven = _best(board, numbers)
+        found, proven = _best(board, numbers, effort)
         exact = exact and proven
         if found is None:
             return None
@@ -121,7 +127,7 @@ def _apart(board: Board) -> list[list[int]]:
     return groups
 
 
-def _best(board: Board, numbers: Sequence[int]) -> tuple[Laid | None, bool]:
+def _best(board: Board, numbers: Sequence[int], effort: int) -> tuple[Laid | None, bool]:
     """The best way to lay some of the tasks, and whether it is proven."""
     small = len(numbers) <= SMALL
     share = len(numbers) / len(board.works)
@@ -131,11 +137,13 @@ def _best(board: Board, numbers: Sequence[int]) -> tuple[Laid | None, bool]:
     if not small:
         return laid, False
     merit = () if laid is None else lists.merit
-    exact = LatestExact(board, numbers, merit, int(EFFORT_EXACT * share))
+    exact = LatestExact(board, numbers, merit, int(effort * share))
     return exact.laid or laid, exact.complete
 
 
-def _most_saved(tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float) -> Schedule:
+def _most_saved(
+    tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float, effort: int
+) -> Schedule:
     """Which tasks to do in time where not all can be; the late ones end as soon as was found."""
     board = Board(tasks, crew, now_s, mirrored=True)
     rescue = Rescue(board)
@@ -145,12 +153,12 @@ def _most_saved(tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float)
         lists.search()
     laid = lists.laid
     if len(tasks) <= SMALL:
-        search = RescueExact(rescue, lists.saved, EFFORT_EXACT)
+        search = RescueExact(rescue, lists.saved, effort)
         laid = search.laid if search.laid is not None else laid
         exact = search.complete and not board.roster.thinned
     ends = {number: now_s + board.until_s - place.start_s for number, place in laid}
     asked = [replace(tasks[n], do_by_s=max(tasks[n].do_by_s, end)) for n, end in ends.items()]
-    kept = _in_time(asked, crew, now_s)
+    kept = _in_time(asked, crew, now_s, effort)
     turns = named(board, laid) if kept is None else kept.turns
     due = {task.key: task.do_by_s for task in tasks}
     done = {turn.key for turn in turns}
