@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from monitor.domain import Action, Facts, FeedSays, Fixture, Floats, Position, Wait
+from monitor.domain import Action, Facts, FeedSays, Fixture, Position, Wait
 from monitor.exposure.results import Exposure
 from monitor.exposure.rig import Rig
 from monitor.planning.chance import Reach, at_risk, chance, do_by_s, shown_probability
@@ -16,12 +16,11 @@ from monitor.planning.facts import plain_facts, weather_facts
 from monitor.planning.job import Job
 from monitor.planning.job_cautions import cover_cautions, fed_by_part, goes_dark, open_tails
 from monitor.planning.present import Present
+from monitor.planning.spells import gust_at_risk, wet_spells
 from monitor.planning.workable import Span, gust_at_position, latest_start_s, workable_s
 from monitor.planning.worth import job_minutes, paying, worth
 from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_moment
 
-SAME_SPELL_S = 6 * SECONDS_PER_HOUR
-"""Wet steps less far apart than this are one wet spell (judgement)."""
 _CAN_WAIT_S = SECONDS_PER_HOUR
 """A fixture due this much after the first one of its job is named as able to wait."""
 
@@ -187,7 +186,7 @@ class Needs:
             return "bring-in", Allotment(not_covered_because="the crew says that there is no cover")
         gust = gust_at_position(self._ahead.steps, position, self._rig.show.site)[:, :steps]
         weights, risk = self._ahead.steps.weather.weights, self._rig.show.policy.risk
-        given = self._stock.offer(position.id, fixtures, _risk_peak(gust, weights, risk))
+        given = self._stock.offer(position.id, fixtures, gust_at_risk(gust, weights, risk))
         return ("cover" if given.covered else "bring-in"), given
 
     def _with_covers(self, job: Job, offered: Allotment) -> Job:
@@ -347,29 +346,3 @@ class Needs:
             f"{facts.rain_mm:.1f} mm of rain in this spell spends the allowance of the first "
             f"fixture at {at:%a %H:%M}{already}"
         )
-
-
-def wet_spells(wet: np.ndarray, starts: Floats, ends: Floats) -> list[tuple[int, int]]:
-    """Wet spells as (first, last) step; dry gaps under six hours do not part them."""
-    spells: list[tuple[int, int]] = []
-    for step in np.flatnonzero(wet).tolist():
-        if spells and starts[step] - ends[spells[-1][1]] < SAME_SPELL_S:
-            spells[-1] = (spells[-1][0], step)
-        else:
-            spells.append((step, step))
-    return spells
-
-
-def _risk_peak(gust: Floats, weights: Floats, risk: float) -> float:
-    """Greatest gust that the pooled share of members reaches at `risk` in any step.
-
-    Of those that say something; NaN where of some step nobody does: what is not known is not
-    known to stay below any limit.
-    """
-    speaks = ~np.isnan(gust).all(axis=1) if gust.shape[1] else np.ones(len(weights), dtype=np.bool_)
-    if bool(np.isnan(gust).all(axis=0).any()) or not speaks.any():
-        return float("nan")
-    peak = np.nan_to_num(gust[speaks], nan=0.0).max(axis=1, initial=0.0)
-    order = np.argsort(-peak)
-    share = np.cumsum(weights[speaks][order]) / weights[speaks].sum()
-    return float(peak[order][int(np.searchsorted(share, min(risk, 1.0) - 1e-9))])

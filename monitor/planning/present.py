@@ -2,10 +2,25 @@
 
 from __future__ import annotations
 
-from monitor.domain import Fixture
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from monitor.domain import Cover, Fixture
 from monitor.exposure.results import Carried, Exposure
-from monitor.exposure.rig import Rig
+from monitor.exposure.rig import Place, Rig
 from monitor.exposure.tracks import Segment
+
+
+@dataclass(frozen=True, slots=True)
+class RowOn:
+    """One row of fixtures under its cover."""
+
+    fixture: Fixture
+    group: int
+    cover: Cover
+    since_s: float
+    position: str
+    place: Place
 
 
 class Present:
@@ -47,6 +62,21 @@ class Present:
             if any(so_far.until_s <= at <= now_s for at in track.cleanings):
                 self.cleaned.add(g)
         self.rain_alerts = {g for g in self.out if _rain_alerts(ahead, g)}
+
+    def rows_on(self, groups: Iterable[int], rows: Mapping[int, Sequence[Fixture]]) -> list[RowOn]:
+        """What is covered of some groups, row by row; what the wind has bared is not."""
+        found: list[RowOn] = []
+        for g in groups:
+            if g not in self.covered:
+                continue
+            segment = self.segment[g]
+            cover, since = segment.kind.cover, segment.covered_since_s
+            if cover is not None and since is not None:
+                found += [
+                    RowOn(f, g, cover, since, segment.position, segment.place)
+                    for f in rows.get(g, ())
+                ]
+        return found
 
 
 def _rain_alerts(ahead: Exposure, g: int) -> bool:

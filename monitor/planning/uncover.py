@@ -5,15 +5,15 @@ One job a position. What leaks as well has its own job, which asks to bring it i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
-from monitor.domain import Cover, Facts, Fixture, LogEntry, Position, Wait
+from monitor.domain import Facts, Fixture, LogEntry, Position, Wait
 from monitor.exposure.results import Exposure
-from monitor.exposure.rig import Place, Rig
+from monitor.exposure.rig import Rig
 from monitor.exposure.wind import gust_10m, gust_at
 from monitor.planning.chance import Chance, Reach, chance, do_by_s, shown_probability
 from monitor.planning.covers_in_stock import counted, crew_name
@@ -21,30 +21,16 @@ from monitor.planning.doors import doors
 from monitor.planning.facts import plain_facts
 from monitor.planning.job import Job
 from monitor.planning.job_cautions import may_run_covered
-from monitor.planning.present import Present
+from monitor.planning.present import Present, RowOn
 from monitor.planning.rain_there import RainThere
-from monitor.planning.under_power import power_since_s
+from monitor.planning.spells import SAME_SPELL_S
+from monitor.planning.under_power import on_too_long
 from monitor.planning.workable import Span, latest_start_s, workable_s
 from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_epoch, to_moment
 
 AFTER_DOORS_S = 3 * SECONDS_PER_HOUR
 """A cover comes off for the show where no rain is at risk so long after it begins (judgement)."""
-LONG_BEFORE_S = 6 * SECONDS_PER_HOUR
-"""A gust so much earlier than the rain is no reason to bring in: the cover comes off, and goes
-on again after it (judgement, as for one wet spell).
-"""
 _CAN_WAIT_S = SECONDS_PER_HOUR
-
-
-@dataclass(frozen=True, slots=True)
-class On:
-    """One row under its cover."""
-
-    fixture: Fixture
-    group: int
-    cover: Cover
-    since_s: float
-    place: Place
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,16 +82,21 @@ class CoversOff:
         notices : what to know that orders nothing
         """
         leaking = {f for job in others if job.family == "covered" for f in job.fixtures}
-        on = [one for one in self._on(groups) if one.fixture.id not in leaking]
+        on = [
+            one
+            for one in self._present.rows_on(groups, self._rows)
+            if one.fixture.id not in leaking
+        ]
         if not on or position.access == "none":
             return [], ()
-        off: dict[str, tuple[On, Off]] = {}
+        off: dict[str, tuple[RowOn, Off]] = {}
         for_show, notices = self._for_show(position, on)
         for one, found in (*self._before_gusts(on), *for_show):
             before = off.get(one.fixture.id)
             if before is None or found.do_by_s < before[1].do_by_s:
                 off[one.fixture.id] = (one, found)
-        too_long, not_known = self._too_long(on)
+        zone = self._rig.show.site.timezone
+        too_long, not_known = on_too_long(on, self._log, self._now_s, zone)
         notices += not_known
         rest = [(one, why) for one, why in too_long if one.fixture.id not in off]
         if off:
@@ -123,37 +114,30 @@ class CoversOff:
     def _beside(self, job: Job) -> Job | None:
         """A job to bring in what leaks, with a word where its covers come loose before that.
 
-        None where all of them come loose long before the rain: then they come off.
+        None where all of them come loose a spell before the rain: then the covers come off, and
+        go on again after the gusts.
         """
         ids, facts = {*job.fixtures}, job.facts
-        on = [one for one in self._on(self._present.covered) if one.fixture.id in ids]
+        on = [
+            one
+            for one in self._present.rows_on(self._present.covered, self._rows)
+            if one.fixture.id in ids
+        ]
         loose = self._before_gusts(on)
         if not loose or job.do_by_s is None:
             return job
         first = min(found.do_by_s for _, found in loose)
         wet_s = job.do_by_s if facts.wet_from is None else to_epoch(facts.wet_from)
-        if len(loose) == len(ids) and max(o.do_by_s for _, o in loose) + LONG_BEFORE_S < wet_s:
+        if len(loose) == len(ids) and max(o.do_by_s for _, o in loose) + SAME_SPELL_S < wet_s:
             return None
         if first >= job.do_by_s:
             return job
         said = f"Before that {loose[0][1].why}: a loose cover flies."
         return replace(job, facts=replace(facts, extra=(*facts.extra, said)))
 
-    def _on(self, groups: Iterable[int]) -> list[On]:
-        found = []
-        for g in groups:
-            segment = self._present.segment.get(g)
-            if g not in self._present.covered or segment is None or segment.kind.cover is None:
-                continue
-            since = self._now_s if segment.covered_since_s is None else segment.covered_since_s
-            found += [
-                On(f, g, segment.kind.cover, since, segment.place) for f in self._rows.get(g, ())
-            ]
-        return found
-
     # ---- before a gust over its limit
 
-    def _before_gusts(self, on: Sequence[On]) -> list[tuple[On, Off]]:
+    def _before_gusts(self, on: Sequence[RowOn]) -> list[tuple[RowOn, Off]]:
         weather, risk = self._ahead.steps.weather, self._rig.show.policy.risk
         found = []
         for one in on:
@@ -188,8 +172,8 @@ class CoversOff:
     # ---- for the show
 
     def _for_show(
-        self, position: Position, on: Sequence[On]
-    ) -> tuple[list[tuple[On, Off]], tuple[str, ...]]:
+        self, position: Position, on: Sequence[RowOn]
+    ) -> tuple[list[tuple[RowOn, Off]], tuple[str, ...]]:
         """What is not lit under its cover is bared for the show, unless rain reaches it then."""
         show = self._doors
         if show is None:
@@ -204,7 +188,7 @@ class CoversOff:
         from_s = max(self._now_s, show.begins_s - minutes * SECONDS_PER_MINUTE)
         until_s = min(max(self._now_s, show.begins_s) + AFTER_DOORS_S, show.ends_s)
         at = f"{show.begins_at(self._rig.show):%H:%M}"
-        off: list[tuple[On, Off]] = []
+        off: list[tuple[RowOn, Off]] = []
         held: dict[str, int] = {}
         for one in dark:
             rain = self._rain.over(one.place, from_s, until_s)
@@ -221,33 +205,8 @@ class CoversOff:
 
     # ---- on too long with power
 
-    def _too_long(self, on: Sequence[On]) -> tuple[list[tuple[On, str]], tuple[str, ...]]:
-        """What is on longer with power than its cover may be, and where power is not known."""
-        found, not_known = [], dict[str, None]()
-        for one in on:
-            most = one.cover.minutes_on_max
-            if most is None or self._now_s - one.since_s <= most * SECONDS_PER_MINUTE:
-                continue
-            name, where = crew_name(one.cover), self._present.where[one.group]
-            power = power_since_s(self._log, one.fixture.id, where, self._now_s)
-            if power is None:
-                not_known[
-                    f"The {name} is on since {self._site_time(one.since_s)}, longer than the "
-                    f"{most:g} minutes it may be with power; the log does not say whether power "
-                    "is on."
-                ] = None
-                continue
-            since = max(power, one.since_s)
-            if self._now_s - since > most * SECONDS_PER_MINUTE:
-                why = (
-                    f"under the {name} with power since {self._site_time(since)}, and it may be "
-                    f"for {most:g} minutes"
-                )
-                found.append((one, why))
-        return found, tuple(not_known)
-
     def _at_leisure(
-        self, position: Position, too_long: Sequence[tuple[On, str]], extra: tuple[str, ...]
+        self, position: Position, too_long: Sequence[tuple[RowOn, str]], extra: tuple[str, ...]
     ) -> Job:
         """A word with no deadline: where rain reaches it, power goes off instead of the cover."""
         until_s = self._now_s + AFTER_DOORS_S
@@ -275,7 +234,7 @@ class CoversOff:
     def _job(
         self,
         position: Position,
-        off: Sequence[tuple[On, Off]],
+        off: Sequence[tuple[RowOn, Off]],
         closed: Sequence[Span],
         extra: tuple[str, ...],
     ) -> Job:
@@ -317,12 +276,12 @@ class CoversOff:
             facts=facts,
         )
 
-    def _plain(self, position: Position, on: Sequence[On]) -> Facts:
+    def _plain(self, position: Position, on: Sequence[RowOn]) -> Facts:
         used = float(max(self._present.used[one.group] for one in on))
         facts = plain_facts(self._rig.show, position, [one.fixture for one in on], used)
         return replace(facts, cover_name=on[0].cover.name)
 
-    def _with_gust(self, facts: Facts, one: On) -> Facts:
+    def _with_gust(self, facts: Facts, one: RowOn) -> Facts:
         """The greatest gust of the first step that any forecast has over the cover's limit."""
         weather, limit = self._ahead.steps.weather, one.cover.gust_limit_mps
         gust = gust_at(self._gust_10m, one.place.height_m, one.place.terrain)
@@ -346,7 +305,7 @@ class CoversOff:
         return f"{to_moment(moment_s).astimezone(self._rig.show.site.timezone):%a %H:%M}"
 
 
-def _can_wait(off: Sequence[tuple[On, Off]], after_s: float) -> tuple[Wait, ...]:
+def _can_wait(off: Sequence[tuple[RowOn, Off]], after_s: float) -> tuple[Wait, ...]:
     """What is due well after the first, by its own deadline."""
     later: dict[float, list[str]] = {}
     for one, found in off:

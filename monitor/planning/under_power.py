@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from monitor.domain import LogEntry
-from monitor.units import to_epoch
+from monitor.planning.covers_in_stock import crew_name
+from monitor.planning.present import RowOn
+from monitor.units import SECONDS_PER_MINUTE, to_epoch, to_moment
 
 
 def power_since_s(
@@ -31,3 +34,43 @@ def power_since_s(
         return np.inf
     off = [i for i, entry in enumerate(told) if entry.entry == "isolated"]
     return to_epoch(told[off[-1] + 1 if off else 0].at)
+
+
+def on_too_long(
+    on: Sequence[RowOn], log: Sequence[LogEntry], now_s: float, zone: ZoneInfo
+) -> tuple[list[tuple[RowOn, str]], tuple[str, ...]]:
+    """What is on longer with power than its cover may be.
+
+    Returns
+    -------
+    rows that are, each with the sentence that says so; and a sentence for each cover of which
+    the log does not tell whether there is power
+    """
+    found: list[tuple[RowOn, str]] = []
+    not_known: dict[str, RowOn] = {}
+    for one in on:
+        most = one.cover.minutes_on_max
+        if most is None or now_s - one.since_s <= most * SECONDS_PER_MINUTE:
+            continue
+        power = power_since_s(log, one.fixture.id, one.position, now_s)
+        if power is None:
+            longest = not_known.setdefault(one.cover.id, one)
+            if one.since_s < longest.since_s:
+                not_known[one.cover.id] = one
+            continue
+        since = max(power, one.since_s)
+        if now_s - since > most * SECONDS_PER_MINUTE:
+            why = (
+                f"under the {crew_name(one.cover)} with power since {_clock(since, zone)}, and "
+                f"it may be for {most:g} minutes"
+            )
+            found.append((one, why))
+    return found, tuple(
+        f"Under the {crew_name(one.cover)} since {_clock(one.since_s, zone)}: with power on it "
+        f"may be for {one.cover.minutes_on_max:g} minutes, and the log does not say whether it is."
+        for one in not_known.values()
+    )
+
+
+def _clock(moment_s: float, zone: ZoneInfo) -> str:
+    return f"{to_moment(moment_s).astimezone(zone):%a %H:%M}"
