@@ -26,6 +26,7 @@ from monitor.service.gauge_words import tell_gauges
 from monitor.service.rain_words import tell_rain, unforeseen
 from monitor.service.sky import Sky
 from monitor.service.telling import USUAL_LIFE, follow_trouble, send, tell
+from monitor.service.tonight import before_sleep
 from monitor.service.warned import lines_on_watch, warnings_told
 from monitor.service.watch_state import STATE_KEY, watch_state
 from monitor.service.watched import in_short
@@ -112,6 +113,7 @@ class Cycle:
             told += warnings_told(db, show, sky.warned, now, next_morning(show, now))
             if found.state != before:
                 remember(db, STATE_KEY, found.state)
+            told += before_sleep(db, show, found.plan, now)
             told += rain_over(db, self.watch.rig(db, now), found, log, now)
             told += tell_gauges(db, show, sky.gauges, lately, now)
             rain = tell_rain(db, show, sky, falls, now)
