@@ -27,6 +27,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "answer": ("crew:answer", "Answer an alert."),
     "declare": ("declaring:declare", "Declare work at height, or power, open again."),
     "inspect": ("inspecting:inspect", "List what to look at after rain, in order."),
+    "handover": ("briefing:handover", "Write the sheet one shift hands to the next."),
+    "daily": ("briefing:daily", "Write the sheet for the morning briefing."),
     "raining": ("raining:raining", "Say that it is raining here, or has stopped."),
     "token": ("tokens:token", "Make, list and withdraw tokens: who may post from outside."),
     "report": ("after:report", "Write what every fixture took: HTML and CSV."),

@@ -18,6 +18,7 @@ from monitor.alerts.watch import on_watch
 from monitor.evaluation import evaluate
 from monitor.feeds.gauge_trouble import DRY_S
 from monitor.service.after_rain import rain_over
+from monitor.service.briefings import briefings_due
 from monitor.service.delivering import forget_gone
 from monitor.service.escalation import call_next
 from monitor.service.evaluated import note_evaluated
@@ -122,6 +123,7 @@ class Cycle:
             # Last, so that an order which has just changed is not told twice.
             called, next_turn_at = call_next(db, show, now)
             told += called
+            told += briefings_due(db, self.watch.rig(db, now), sky, sights, found, now)
             note_evaluated(db, sights, now)
         self.next_turn_at = next_turn_at
         return told
