@@ -11,6 +11,7 @@ from monitor.alerts.radio import LONGEST
 from monitor.domain import LogEntry
 from monitor.service.after_rain import inspection_queue, rain_spells
 from monitor.service.cycle import Cycle
+from monitor.service.entries import Said, as_sent
 from monitor.service.tested_words import first_wet, inspection_notes
 from monitor.show import read_show
 from monitor.store.chain import verify
@@ -155,3 +156,16 @@ def test_water_inside_stays_out(stage):
     (note,) = inspected(made, START, "water-inside")
     assert "out of service" in note
     assert inspected(made, START + timedelta(hours=1), "dry") == []
+
+
+def test_a_word_sent_before_readings_were_known_is_the_same_word():
+    # what an older monitor made its digest of: these ten names, whatever was given
+    said = Said("covered", position="wash", by="Ines")
+    names = ("entry", "position", "fixture", "alert", "at", "count", "to", "result", "by", "note")
+    assert as_sent(said) == {
+        **dict.fromkeys(names),
+        "entry": "covered",
+        "position": "wash",
+        "by": "Ines",
+    }
+    assert as_sent(Said("inspected", earth_ohm="0.1"))["earth_ohm"] == "0.1"
