@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,6 +13,7 @@ from monitor.feeds.columns import columns
 from monitor.feeds.covers import samples_of
 from monitor.feeds.fields import fields
 from monitor.feeds.intervals import intervals
+from monitor.feeds.issued import issued
 from monitor.feeds.paths import found
 from monitor.feeds.place import misplaced
 from monitor.feeds.rows import rows
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Rejected", "decode"]
 
-_CLOCKS_DIFFER = timedelta(minutes=5)
 _OWN_LIST = re.compile(r"@|\[")
 """Paths of records that begin at an answer which is itself a list."""
 
@@ -81,6 +80,7 @@ def decode(
             told.append(f"steps left out at the end, without rain data: {len(rain.ends) - last}")
         starts, ends = rain.starts[:last], rain.ends[:last]
         columns_on_steps = fields(series, sheet, starts, ends, told)
+    when_issued = issued(answer, headers or {}, sheet, fetched_at, issued_at, told)
     told.extend(misplaced(answer, sheet.place, latitude, longitude, elevation_m))
     return Weather(
         starts=starts,
@@ -91,7 +91,7 @@ def decode(
         wind_height_m=wind_height_m,
         source=sheet.id,
         credit=sheet.feed.credit,
-        issued_at=_believed(_issued(answer, headers or {}, sheet) or issued_at, fetched_at),
+        issued_at=when_issued,
         fetched_at=fetched_at,
         members=members,
         feed_of=(0,) * len(members),
@@ -145,8 +145,9 @@ def _check_clock(
 def _series(
     answer: Any, stated: dict[Variable, Stated], sheet: Sheet, told: list[str]
 ) -> dict[Variable, Samples]:
-    run_start = moment_of(found(answer, sheet.shape.run_start)) if sheet.shape.run_start else None
-    began = None if run_start is None else run_start.timestamp()
+    run_start = found(answer, sheet.shape.run_start) if sheet.shape.run_start else None
+    start = moment_of(run_start, sheet.time.zone)
+    began = None if start is None else start.timestamp()
     series: dict[Variable, Samples] = {}
     for name, values in stated.items():
         samples = samples_of(values, name, sheet.vars[name], began, told)
@@ -186,22 +187,3 @@ def _whole_members(
     if sheet.members and len(kept) < sheet.members.expect:
         told.append(f"{len(kept)} members, {sheet.members.expect} are usual")
     return kept, {n: Samples(s.starts, s.ends, s.values[has]) for n, s in series.items()}
-
-
-def _believed(issued: datetime | None, fetched_at: datetime | None) -> datetime | None:
-    """No run is issued after it is read: such a stamp would make every later run look old."""
-    if issued is not None and fetched_at is not None and issued - fetched_at > _CLOCKS_DIFFER:
-        return None
-    return issued
-
-
-def _issued(answer: Any, headers: Mapping[str, str], sheet: Sheet) -> datetime | None:
-    where = sheet.run.issued
-    if not isinstance(where, str):
-        return None
-    if where.startswith("header:"):
-        wanted = where.removeprefix("header:").lower()
-        stated: Any = next((v for k, v in headers.items() if k.lower() == wanted), None)
-    else:
-        stated = found(answer, where)
-    return moment_of(stated)

@@ -270,9 +270,8 @@ def _with_issue_time(asking: _Asking, resolved: Resolved, outcome: Fetched) -> F
         return outcome
     request = asking.asker.beside(issued.url, resolved.taken)
     kept = outcome.memory.get("issue")
-    stated, keep = issue_time(
-        issued.path, request, kept if isinstance(kept, dict) else {}, asking.heard
-    )
+    known, zone = kept if isinstance(kept, dict) else {}, asking.sheet.time.zone
+    stated, keep = issue_time(issued.path, request, known, asking.heard, zone)
     return replace(outcome, issued=stated, memory={**outcome.memory, "issue": keep})
 
 

@@ -23,10 +23,12 @@ def issue_time(
     request: Asked,
     kept: Mapping[str, Any],
     heard: Callable[[Asked, Mapping[str, str] | None], tuple[Verdict, Answer | None]],
+    zone: str | None = None,
 ) -> tuple[datetime | None, dict[str, Any]]:
     """When the forecast was issued, None where that cannot be learnt, and what to keep.
 
-    An issue time of before is not guessed to hold still: no issue time is said as such.
+    An issue time of before is not guessed to hold still: no issue time is said as such. A stamp
+    without an offset is on the clock of `zone`.
     """
     same = kept.get("of") == request.place
     conditions = {}
@@ -39,7 +41,7 @@ def issue_time(
         return None, dict(kept)
     if answer.status == 304:
         return kept_moment(kept.get("issued")), dict(kept)
-    issued = moment_of(found(parse_json(answer.body), path))
+    issued = moment_of(found(parse_json(answer.body), path), zone)
     return issued, {
         "of": request.place,
         "etag": answer.headers.get("ETag"),

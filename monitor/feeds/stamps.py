@@ -140,17 +140,22 @@ def _epoch(item: Any, time: TimePart, zone: Any) -> float:
         raise _no_stamp(item) from None
 
 
-def moment_of(stated: Any) -> datetime | None:
-    """An aware moment from ISO 8601, an HTTP date or seconds; None where it is none of them."""
+def moment_of(stated: Any, zone: str | None = None) -> datetime | None:
+    """An aware moment from ISO 8601, an HTTP date or seconds; None where it is none of them.
+
+    ISO 8601 without an offset is on the clock of `zone`, else of UTC; of an hour that this clock
+    has twice it is the first. An HTTP date is always of UTC.
+    """
     if isinstance(stated, (int, float)) and not isinstance(stated, bool):
         in_years = _YEARS_S[0] <= stated <= _YEARS_S[1]
         return datetime.fromtimestamp(stated, UTC) if in_years else None
     if not isinstance(stated, str):
         return None
-    for read in (datetime.fromisoformat, parsedate_to_datetime):
+    clock = ZoneInfo(zone) if zone else UTC
+    for read, own in ((datetime.fromisoformat, clock), (parsedate_to_datetime, UTC)):
         try:
             moment = read(stated)
-            return moment.replace(tzinfo=moment.tzinfo or UTC).astimezone(UTC)
+            return moment.replace(tzinfo=moment.tzinfo or own).astimezone(UTC)
         except (ValueError, OverflowError):
             continue
     return None

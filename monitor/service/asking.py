@@ -12,6 +12,7 @@ from monitor.alerts.clock import SiteClock
 from monitor.domain import BadInputError, DryspellError
 from monitor.feeds.decode import Rejected, decode
 from monitor.feeds.fetch import Fetched, due, fetch, is_patient, turned_down
+from monitor.feeds.issued import issued_told
 from monitor.feeds.notices import not_told_today
 from monitor.feeds.place import place_told
 from monitor.feeds.record import read_record
@@ -207,6 +208,8 @@ def _beside(
         f"place {n}": f"{source}: {said.partition(': ')[2]}."
         for n, said in enumerate(place_told(weather.dropped))
     }
+    for said in issued_told(weather.dropped):
+        wrong["issue time"] = f"{source}: {said}."
     due_now, memory["noticed"] = not_told_today(wrong, memory.get("noticed"), at)
     return (*told, *due_now)
 
