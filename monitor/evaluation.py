@@ -15,6 +15,7 @@ from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
 from monitor.exposure.tracks import groups_of
 from monitor.planning.crew import Plan, plan
+from monitor.planning.fell import Fell, last_rain
 from monitor.planning.workable import Span
 from monitor.units import to_epoch
 
@@ -101,6 +102,7 @@ def evaluate(
         out_from_s=out_from,
         closed=closed,
         answers=answers,
+        fell=last_rain(past),
     )
     return replace(found, past=past_exposure)
 
@@ -117,6 +119,7 @@ def judge(
     out_from_s: float,
     closed: Sequence[Span] = (),
     answers: Sequence[Answered] = (),
+    fell: Fell | None = None,
 ) -> Evaluation:
     """The same from what every group has taken so far, without going over the past again."""
     now_s = to_epoch(now)
@@ -124,7 +127,7 @@ def judge(
     exposure = assess(rig, weather, log, out_from_s=out_from_s, carried=so_far)
     asked = {fixture for opened in state.open for fixture in opened.alert.fixtures}
     found = plan(rig, exposure, so_far, now_s, asked, closed, answers, log)
-    changes, after = advance(state, found, rig.show, log, now, source, answers)
+    changes, after = advance(state, found, rig.show, log, now, source, answers, fell)
     return Evaluation(changes, after, found, None, exposure)
 
 

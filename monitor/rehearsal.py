@@ -25,6 +25,7 @@ from monitor.exposure.steps import cut
 from monitor.exposure.tracks import groups_of
 from monitor.exposure.wetting import driving_rain_index
 from monitor.exposure.wind import wind_10m
+from monitor.planning.fell import last_rain
 from monitor.planning.hands import ANONYMOUS
 from monitor.planning.on_site import hands
 from monitor.planning.workable import finish_s, gust_spans, thunder_spans
@@ -164,6 +165,7 @@ class _Run:
                 ("the record itself",), (), to_moment(self._weather.starts[0]), str(self.now)
             ),
             out_from_s=self._out_from,
+            fell=last_rain(until_now(self._weather, self.now - HORIZON_S, self.now)),
         )
         self._state = found.state
         self.changes.extend(found.changes)

@@ -44,7 +44,8 @@ def test_nobody_acts():
     assert [(s, a) for s, a, _ in at[:3]] == [
         ("notice", "cover"),
         ("start", "cover"),
-        ("overdue", "cover"),
+        # spent and live: to isolate it comes before covering it or looking into it
+        ("overdue", "isolate"),
     ]
     for (_, _, moment), expected in zip(at, (begin - 12, begin - 1, 14.5), strict=False):
         assert abs((moment - after(expected)).total_seconds()) <= 2.0
@@ -198,7 +199,7 @@ def test_a_record_of_one_step():
     # 2 mm in the only hour: 0.5 is through in its first quarter
     found = rehearse(one_fixture("IP20"), hours([2.0], 0.0))
     assert stages(found)[0] == ("start", "bring-in")
-    assert ("overdue", "bring-in") in stages(found)
+    assert ("overdue", "isolate") in stages(found)
     assert as_json(found)["fixtures"][0]["spent_at"] == "2027-07-01T12:15:00Z"
 
 

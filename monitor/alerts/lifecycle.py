@@ -11,11 +11,13 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from monitor.alerts import site_stop, standing_down, wind_stops, work
+from monitor.alerts.answers import what_is_left
 from monitor.alerts.done import isolation_done
 from monitor.alerts.open_alert import PROTECTS, SITE, SPENT, Change, OpenAlert, Source, WatchState
 from monitor.alerts.spent_gear import SpentGear
 from monitor.alerts.step import Step
 from monitor.domain import Answered, LogEntry, Show
+from monitor.planning.fell import Fell
 from monitor.planning.job import Job, Plan
 
 __all__ = ["Change", "OpenAlert", "Source", "WatchState", "advance"]
@@ -28,7 +30,8 @@ def advance(
     log: Sequence[LogEntry],
     now: datetime,
     source: Source,
-    answers: Sequence[Answered] = (),  # noqa: ARG001
+    answers: Sequence[Answered] = (),
+    fell: Fell | None = None,
 ) -> tuple[tuple[Change, ...], WatchState]:
     """One step of every alert's life.
 
@@ -41,6 +44,7 @@ def advance(
     now : aware
     source : the forecast
     answers : what the crew has answered until now, oldest first
+    fell : what the last wet spell brought until now
 
     Returns
     -------
@@ -52,9 +56,10 @@ def advance(
     Raised on one run; stood down on `stand_down_runs` and `stand_down_minutes`, at once where
     the log says it is done, and never on weather that is missing.
     """
-    step = Step(state, plan, show, log, now, source)
+    step = Step(state, plan, show, log, now, source, answers, fell)
+    left = (what_is_left(job, show, now) for job in plan.jobs)
     jobs: dict[tuple[str, str], Job] = {
-        (job.position, job.family): job for job in plan.jobs if not isolation_done(job, log)
+        (job.position, job.family): job for job in left if not isolation_done(job, log)
     }
     site_stop.thunder(step)
     spent = SpentGear(step)
@@ -72,8 +77,9 @@ def advance(
     for opened in spent.told_before:
         if opened not in stopped:
             standing_down.vanished(step, opened, spent)
+    spent.soaking()
     for job in jobs.values():
-        work.begin(step, job)
+        work.begin(step, job, spent)
     stops_first = sorted(step.changes, key=lambda c: c.alert.stage != "stop")
     # What is no longer due is asked for anew when it comes due again.
     due = {key for job in plan.jobs if job.family not in PROTECTS for key in work.care(job)}

@@ -11,7 +11,8 @@ SITE = "site"
 """Thunder: one word for the whole site."""
 SPENT = "spent"
 """What was not done in time."""
-PROTECTS = ("protect", "covered", SPENT)
+PROTECTS = ("protect", "covered", "uncover", SPENT)
+"""Families of work that has to be done by a time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +33,8 @@ class OpenAlert:
     """Feeds that said what comes until its done-by; of thunder, those that spoke of it"""
     said_at: datetime | None = None
     """When thunder was last said"""
+    heeded: datetime | None = None
+    """When the answer was given that was last told of"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,13 +1,29 @@
-"""What went over its allowance before anybody logged it done. Pure."""
+"""What went over its allowance before anybody logged it done. Pure.
+
+Wet gear that nothing says is isolated is wet and live: then there is one message for the
+position, to cut its power and keep off. To cover what is soaked, or to look into it, comes
+after that.
+"""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
+from monitor.alerts.clock import SiteClock
+from monitor.alerts.done import is_isolated
 from monitor.alerts.open_alert import SPENT, OpenAlert
 from monitor.alerts.step import Step
-from monitor.planning.facts import fixture_names
+from monitor.domain import Facts
+from monitor.planning.facts import fixture_names, plain_facts
 from monitor.planning.job import Job
+from monitor.units import to_epoch
+
+_MORE_COMES = "More water reaches it on this forecast"
+_MEASURED = {
+    "all": ", measured on site",
+    "some": ", measured on site as far as it was",
+    "none": " as far as is known, not measured on site",
+}
 
 
 class SpentGear:
@@ -51,28 +67,165 @@ class SpentGear:
 
     def overdue(self, opened: OpenAlert, lost: tuple[str, ...]) -> None:
         """Tell that it is too late for these."""
-        step = self._step
+        step, last = self._step, opened.alert
+        position = last.position or ""
+        more = step.plan.soaking.get(position, ())
+        live = tuple(f for f in dict.fromkeys((*lost, *more)) if self._is_live(position, f))
+        action = "isolate" if live else opened.action
+        lost = live or lost
         rows = [step.show.fixture(f) for f in lost]
-        due = opened.alert.do_by
-        closes = opened.alert.facts.access_closes_at
+        due = last.do_by
         alert = replace(
-            opened.alert,
+            last,
             kind="work",
             stage="overdue",
             # What is spent already was due by now, whatever the forecast had said.
             do_by=None if due is None else min(due, step.now),
-            action=opened.action,
+            action=action,
             fixtures=lost,
             count=sum(row.count for row in rows),
+            people=1 if live else last.people,
+            minutes=None if live else last.minutes,
+            start_by=None if live else last.start_by,
+            members=0,
+            probability=None,
             facts=replace(
-                step.facts(opened.alert.facts, None),
+                self._what_fell(last.facts, lost),
                 fixture_names=fixture_names(rows),
-                can_wait=(),
-                access_closes_at=closes if closes is not None and closes > step.now else None,
+                spent_live=bool(live),
+                extra=(_MORE_COMES,) if step.plan.rain_ahead.get(position) else (),
             ),
         )
-        spent = replace(opened, family=SPENT, alert=alert)
-        if opened.alert.stage == "overdue" and set(lost) <= set(opened.alert.fixtures):
+        spent = replace(opened, family=SPENT, alert=alert, action=action)
+        known = last.stage == "overdue" and last.action == action
+        if known and set(lost) <= set(last.fixtures):
             step.keep(spent)
         else:
-            step.tell(spent, "the allowance is spent and nothing is logged done")
+            step.tell(spent, self._why(lost, live=bool(live)))
+
+    def soaking(self) -> None:
+        """Tell of what is spent, live and getting still more water, where nothing tells it yet.
+
+        No order was ever given for it, or the rain came back before anybody looked at it.
+        """
+        step = self._step
+        for position, fixtures in step.plan.soaking.items():
+            live = tuple(f for f in fixtures if self._is_live(position, f))
+            told = [o for o in step.open if o.alert.position == position and o.family == SPENT]
+            known = {f for o in told if o.action == "isolate" for f in o.alert.fixtures}
+            if not live or set(live) <= known or step.thundery:
+                continue
+            if any(change.alert.id == o.alert.id for o in told for change in step.changes):
+                continue  # it was told something in this step; the rest is said in the next
+            if told:
+                step.open.remove(told[0])
+                opened = told[0]
+            else:
+                opened = self._new(position, live)
+            if position in step.plan.blocked:
+                self._stopped(replace(opened, action="isolate"), live)
+            else:
+                self.overdue(opened, tuple(dict.fromkeys((*opened.alert.fixtures, *live))))
+
+    def holds(self, job: Job) -> bool:
+        """Whether a look inside has to wait: something there is wet and live."""
+        return job.family == "inspect" and any(
+            o.family == SPENT and o.alert.position == job.position for o in self._step.open
+        )
+
+    def _is_live(self, position: str, fixture: str) -> bool:
+        return not is_isolated(self._step.log, position, fixture)
+
+    def _new(self, position: str, live: tuple[str, ...]) -> OpenAlert:
+        """An alert that has not been told."""
+        step = self._step
+        rows = [step.show.fixture(f) for f in live]
+        used = max((step.plan.used.get(f, 1.0) for f in live), default=1.0)
+        job = Job(
+            position=position,
+            family="protect",
+            action="isolate",
+            fixtures=live,
+            count=sum(row.count for row in rows),
+            people=1,
+            minutes=None,
+            start_by_s=None,
+            do_by_s=to_epoch(step.now),
+            members=0,
+            probability=None,
+            reason="",
+            facts=plain_facts(step.show, step.show.positions[position], rows, used),
+        )
+        alert = step.alert(job, step.new_id(position), "notice")
+        return OpenAlert(SPENT, alert, "isolate")
+
+    def _stopped(self, opened: OpenAlert, live: tuple[str, ...]) -> None:
+        """Nobody may be there: its power is cut only where that is elsewhere."""
+        step, last = self._step, opened.alert
+        facts = step.facts(last.facts, step.plan.blocked[last.position or ""])
+        alert = replace(
+            last,
+            kind="stop",
+            stage="stop",
+            action=None,
+            fixtures=tuple(dict.fromkeys((*last.fixtures, *live))),
+            people=0,
+            minutes=None,
+            start_by=None,
+            do_by=None,
+            facts=replace(facts, can_wait=(), late=False),
+        )
+        stopped = replace(opened, family=SPENT, alert=alert)
+        if last.position in step.stop_told:
+            step.keep(stopped)
+            return
+        step.stop_told.add(last.position)
+        step.tell(stopped, f"nobody works there now: {facts.blocked_by}")
+
+    # ---- why
+
+    def _what_fell(self, facts: Facts, lost: tuple[str, ...]) -> Facts:
+        """The facts without what the forecast had said: it is spent by what fell."""
+        step = self._step
+        used = [step.plan.used[f] for f in lost if f in step.plan.used]
+        closes = facts.access_closes_at
+        return replace(
+            step.facts(facts, None),
+            rain_mm=None,
+            driven_mm=None,
+            wet_from=None,
+            wet_to=None,
+            wind_mps=None,
+            wind_from_deg=None,
+            gust_mps=None,
+            gust_at=None,
+            rain_now=None,
+            weakest=None,
+            says_so=None,
+            by_feed=(),
+            can_wait=(),
+            late=False,
+            late_minutes=None,
+            who=(),
+            handed_to=(),
+            handed_at=None,
+            worth=None,
+            covers=(),
+            not_covered_because=None,
+            used=max(used, default=None),
+            access_closes_at=closes if closes is not None and closes > step.now else None,
+        )
+
+    def _why(self, lost: tuple[str, ...], *, live: bool) -> str:
+        step = self._step
+        said = "the allowance is spent and nothing is logged done"
+        if live:
+            said = "the allowance is spent and nothing says that it is isolated"
+        if step.fell is not None:
+            fell, clock = step.fell, SiteClock(step.show.site.timezone, step.now)
+            said += (
+                f"; {fell.mm:.1f} mm of rain fell from {clock.span(fell.since, fell.to)}"
+                f"{_MEASURED[fell.measured]}"
+            )
+        used = [step.plan.used[f] for f in lost if f in step.plan.used]
+        return f"{said}; {max(used):.0%} of the allowance is used" if used else said

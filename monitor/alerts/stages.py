@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from monitor.alerts.open_alert import PROTECTS
+from monitor.alerts.words import in_row
 from monitor.domain import Alert, Show, Stage
 from monitor.planning.crew import start_margin_s
 from monitor.planning.job import Job
@@ -20,19 +21,27 @@ what has fallen meanwhile is missing from what is still to come.
 
 def stage_of(job: Job, show: Show, now: datetime) -> Stage | None:
     """The stage a job is in; None where it is not told: too early, or nobody may work there."""
-    if job.family not in PROTECTS or job.start_by_s is None or job.do_by_s is None:
+    if job.family not in PROTECTS or job.do_by_s is None:
         return "notice" if job.blocked is None else None
     now_s = to_epoch(now)
     stage: Stage | None = None
-    if now_s >= job.do_by_s:
+    if now_s >= job.do_by_s or _no_time_left(job):
         stage = "overdue"
-    elif now_s >= job.start_by_s - start_margin_s(show):
+    elif job.start_by_s is None or job.cannot is not None or job.no_time is not None:
+        # No hands are planned for it, or nobody may or can begin just now: it is no start.
+        stage = "notice"
+    elif now_s >= job.start_by_s - start_margin_s(show, job):
         stage = "start"
     elif now_s >= job.start_by_s - show.policy.notice_hours * SECONDS_PER_HOUR:
         stage = "notice"
     if job.blocked is not None:
         return "stop" if stage in ("start", "overdue") else None
     return stage
+
+
+def _no_time_left(job: Job) -> bool:
+    """Its latest start is past for good: all that is left is to cut its power, at once."""
+    return job.action == "isolate" and job.start_by_s is None and job.no_time is not None
 
 
 def stage_following(last: Alert, job: Job, show: Show, now: datetime) -> Stage | None:
@@ -44,7 +53,8 @@ def stage_following(last: Alert, job: Job, show: Show, now: datetime) -> Stage |
     stage = stage_of(job, show, now)
     if stage is None and job.blocked is None:
         stage = "notice"
-    if stage == "notice" and last.stage == "start" and not _moved(last, job):
+    stands = job.cannot is None and job.no_time is None and not _moved(last, job)
+    if stage == "notice" and last.stage == "start" and stands:
         return "start"
     return stage
 
@@ -57,7 +67,8 @@ def news(last: Alert, new: Alert, job: Job) -> str | None:
         if last.stage == "stop":
             return f"the wind there is back under the limit; {job.reason}"
         return job.reason
-    if new.stage in ("stop", "overdue"):
+    cut_now = new.action == "isolate" != last.action
+    if new.stage == "stop" or (new.stage == "overdue" and not cut_now):
         return None
     if new.action != last.action:
         return f"{new.action} instead of {last.action}: {job.reason}"
@@ -71,10 +82,27 @@ def news(last: Alert, new: Alert, job: Job) -> str | None:
     before, after = last.facts.rain_mm, new.facts.rain_mm
     if before and after and after >= before * _AMOUNT_RATIO:
         return f"{after:.1f} mm instead of {before:.1f} mm: {job.reason}"
+    return _other_hands(last, new, job)
+
+
+def _other_hands(last: Alert, new: Alert, job: Job) -> str | None:
+    """Who does it counts as news once they have been told to start, not while it is planned."""
+    if new.stage != "start" or not last.facts.who:
+        return None
+    if new.facts.who and set(new.facts.who) != set(last.facts.who):
+        return f"{in_row(new.facts.who)} instead of {in_row(last.facts.who)}: {job.reason}"
+    if new.facts.handed_to and set(new.facts.handed_to) != set(last.facts.handed_to):
+        return f"handed over to {in_row(new.facts.handed_to)}: {job.reason}"
     return None
 
 
 def _moved(last: Alert, job: Job) -> bool:
+    if last.start_by is None and job.start_by_s is None:
+        return (
+            last.do_by is not None
+            and job.do_by_s is not None
+            and to_epoch(last.do_by) - job.do_by_s > _MOVED_S
+        )
     if last.start_by is None or job.start_by_s is None:
-        return last.start_by is not None or job.start_by_s is not None
+        return True
     return abs(to_epoch(last.start_by) - job.start_by_s) > _MOVED_S

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from monitor.alerts.done import done_because
+from monitor.alerts.done import does_what_was_asked, done_because, done_by
 from monitor.alerts.open_alert import PROTECTS, SPENT, OpenAlert
 from monitor.alerts.spent_gear import SpentGear
 from monitor.alerts.step import Step
@@ -13,7 +13,9 @@ def vanished(step: Step, opened: OpenAlert, spent: SpentGear) -> None:
     """Say why it is over, or let it stand."""
     left = [f for f in opened.alert.fixtures if not step.done(opened, f)]
     if not left:
-        step.stand_down(opened, done_because(opened, step.log, step.show))
+        entry = done_by(opened, step.log)
+        reason = done_because(opened, entry, step.show)
+        step.stand_down(opened, reason, logged=does_what_was_asked(opened, entry))
         return
     if opened.family not in PROTECTS:
         step.keep(opened)
@@ -42,6 +44,8 @@ def _calm(step: Step, opened: OpenAlert) -> None:
     if enough and not step.nobody_works(opened):
         runs = waiting.calm_runs
         why = f"{runs} forecasts in a row no longer spend what is left of the allowance"
+        if opened.family == "uncover":
+            why = f"{runs} forecasts in a row no longer ask for the covers to come off"
         if spent:
             why = "no more rain there in the forecast; what is spent waits for inspection"
         step.stand_down(opened, why)

@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+from monitor.alerts.answers import last_answers, sentence
 from monitor.alerts.done import is_done
 from monitor.alerts.open_alert import SITE, Change, OpenAlert, Source, WatchState
-from monitor.domain import Alert, Facts, LogEntry, Show, Stage
+from monitor.domain import Alert, Answered, Facts, LogEntry, Show, Stage
+from monitor.planning.fell import Fell
 from monitor.planning.job import Job, Plan
 from monitor.planning.workable import Span
 from monitor.units import to_epoch, to_moment
@@ -25,9 +27,12 @@ class Step:
         log: Sequence[LogEntry],
         now: datetime,
         source: Source,
+        answers: Sequence[Answered] = (),
+        fell: Fell | None = None,
     ) -> None:
         self.state, self.plan, self.show = state, plan, show
         self.log, self.now, self.source = log, now, source
+        self.answers, self.fell = last_answers(answers), fell
         self.number = state.last_number
         self.changes: list[Change] = []
         self.open: list[OpenAlert] = []
@@ -43,7 +48,12 @@ class Step:
 
     def tell(self, opened: OpenAlert, reason: str, *, close: bool = False) -> None:
         """Tell an alert as it stands now; it stays open unless it is closed by this."""
+        answer = self.answer_to(opened)
         alert = replace(opened.alert, at=self.now, reason=reason)
+        if answer is not None:
+            said = (sentence(answer, self.show, self.now),)
+            alert = replace(alert, facts=replace(alert.facts, answered=said))
+            opened = replace(opened, heeded=answer.at)
         self.changes.append(Change(alert, reason))
         if not close:
             self.open.append(replace(opened, alert=alert))
@@ -52,7 +62,7 @@ class Step:
         """It stays open, and nothing is told."""
         self.open.append(opened)
 
-    def stand_down(self, opened: OpenAlert, reason: str) -> None:
+    def stand_down(self, opened: OpenAlert, reason: str, *, logged: bool = False) -> None:
         """Tell that it is over, because."""
         alert = replace(
             opened.alert,
@@ -64,6 +74,7 @@ class Step:
                 blocked_by=None,
                 blocked_until=None,
                 next_word_at=self.source.next_word_at,
+                logged_done=logged,
             ),
         )
         self.tell(replace(opened, alert=alert), reason, close=True)
@@ -79,6 +90,14 @@ class Step:
         """The alert that a job makes in a stage."""
         position = self.show.positions[job.position]
         stopped = stage == "stop"
+        extra = (*job.facts.extra, *self._not_known())
+        facts = replace(job.facts, extra=extra, rain_now=self._rain_now(job))
+        facts = self.facts(facts, job.blocked if stopped else None)
+        if stage == "overdue" and job.action == "isolate" and job.no_time is not None:
+            # Not closed yet, but nothing can be done there before it is.
+            closes = to_moment(job.no_time.start_s)
+            said = blocked_by(facts, job.no_time)
+            facts = replace(facts, access_closes_at=closes, blocked_by=said)
         return Alert(
             id=alert_id,
             kind="stop" if stopped else "work",
@@ -96,14 +115,7 @@ class Step:
             probability=job.probability,
             at=self.now,
             reason=job.reason,
-            facts=self.facts(
-                replace(
-                    job.facts,
-                    extra=(*job.facts.extra, *self._not_known()),
-                    rain_now=self._rain_now(job),
-                ),
-                job.blocked if stopped else None,
-            ),
+            facts=facts,
         )
 
     def facts(self, facts: Facts, blocked: Span | None) -> Facts:
@@ -137,6 +149,15 @@ class Step:
 
     # ---- asked of an open alert
 
+    def answer_to(self, opened: OpenAlert) -> Answered | None:
+        """The last that was answered to it."""
+        return self.answers.get(opened.alert.id)
+
+    def is_doing(self, opened: OpenAlert) -> bool:
+        """Whether somebody answered that they are at it."""
+        answer = self.answer_to(opened)
+        return answer is not None and answer.answer == "doing"
+
     def nobody_works(self, opened: OpenAlert) -> bool:
         """Whether thunder or wind closes its place."""
         return self.thundery or opened.alert.position in self.plan.blocked
@@ -158,8 +179,13 @@ class Step:
         return counted, runs >= policy.stand_down_runs and waited
 
 
+_CLOSED_BY = {"thunder": "thunder", "dark": "the dark", "crew": "nobody is there for it"}
+
+
 def blocked_by(facts: Facts, span: Span) -> str:
     """What closes a place, in words."""
-    if span.by == "thunder" or span.gust_mps is None:
-        return span.says or "thunder"
+    if span.says is not None:
+        return span.says
+    if span.by != "gust" or span.gust_mps is None:
+        return _CLOSED_BY.get(span.by, "the wind there")
     return f"gusts up to {span.gust_mps:.0f} m/s there, limit {facts.access_limit_mps:g}"

@@ -23,7 +23,7 @@ def stops(step: Step, opened: OpenAlert) -> bool:
         if last.stage == "stop":
             step.keep(replace(opened, calm_runs=0, calm_since=None, calm_run=""))
             return True
-        order = last.stage in ("start", "overdue")
+        order = last.stage in ("start", "overdue") or step.is_doing(opened)
         wet = opened.family == "inspect" and any(plan.spent.get(f) for f in last.fixtures)
         if not order and not wet:
             return False

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
 
     from monitor.domain import Action, Alert
@@ -141,6 +142,14 @@ def speed(mps: float) -> str:
 def from_direction(deg: float) -> str:
     """`from the south-west`."""
     return f"from the {_COMPASS[round((deg % 360) / 45) % 8]}"
+
+
+def in_row(names: Sequence[str]) -> str:
+    """`Ines, Tomas and Suki`."""
+    said = [one_line(name) for name in names]
+    if len(said) < 2:
+        return "".join(said)
+    return f"{', '.join(said[:-1])} and {said[-1]}"
 
 
 def listed(ids: tuple[str, ...], most: int = 6) -> str:

@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from monitor.alerts.answers import planned_instead, pressing
 from monitor.alerts.open_alert import PROTECTS, OpenAlert
 from monitor.alerts.spent_gear import SpentGear
 from monitor.alerts.stages import news, stage_following, stage_of
 from monitor.alerts.step import Step
 from monitor.alerts.taken_back import as_told, with_heard
+from monitor.domain import Alert
 from monitor.planning.job import Job
 
 
-def begin(step: Step, job: Job) -> None:
+def begin(step: Step, job: Job, spent: SpentGear) -> None:
     """Tell of a job that no alert is open for, once it is near enough."""
     stage = stage_of(job, step.show, step.now)
     if job.family == "inspect" and job.blocked is not None and (job.facts.used or 0.0) >= 1.0:
         stage = "stop"  # wet gear that nobody may reach is said, not kept for later
-    if stage is None or step.thundery:
+    if stage is None or step.thundery or spent.holds(job):
         return
     if stage == "stop":
         if job.position in step.stop_told:
@@ -41,7 +43,7 @@ def carry_on(step: Step, opened: OpenAlert, job: Job, spent: SpentGear) -> None:
     if lost and not step.nobody_works(opened):
         if last.stage == "overdue":
             spent.overdue(opened, lost)
-            begin(step, job)
+            begin(step, job, spent)
             return
         spent.part(opened, lost)
         kept = tuple(f for f in last.fixtures if f not in lost)
@@ -59,7 +61,11 @@ def carry_on(step: Step, opened: OpenAlert, job: Job, spent: SpentGear) -> None:
     else:
         reason = None if care(job) <= step.settled else job.reason
         step.settled |= care(job)
-    if reason is None:
+    reason, new = _after_the_answer(step, opened, new, job, reason)
+    if reason is None and step.is_doing(opened) and stage == "start":
+        # They are at it: nothing is told, and a stop has an order to take back.
+        step.keep(replace(opened, alert=replace(last, stage=stage)))
+    elif reason is None:
         step.keep(opened)
     elif stage == "stop" and job.position in step.stop_told:
         step.keep(replace(opened, alert=new))
@@ -67,6 +73,31 @@ def carry_on(step: Step, opened: OpenAlert, job: Job, spent: SpentGear) -> None:
         if stage == "stop":
             step.stop_told.add(job.position)
         step.tell(with_heard(replace(opened, alert=new), step.plan), reason)
+
+
+def _after_the_answer(
+    step: Step, opened: OpenAlert, new: Alert, job: Job, reason: str | None
+) -> tuple[str | None, Alert]:
+    """What of the news is still told to those who have answered."""
+    answer, last = step.answer_to(opened), opened.alert
+    said = None if answer is None else answer.answer
+    if said == "cannot" and job.cannot is not None:
+        if answer is not None and answer.at != opened.heeded:
+            reason = job.reason
+            instead = planned_instead(last, step.plan, step.show, step.now)
+            extra = (*new.facts.extra, *([] if instead is None else [instead]))
+            new = replace(new, facts=replace(new.facts, extra=extra))
+        return reason, new
+    if "stop" in (last.stage, new.stage):
+        return reason, new
+    urges = pressing(last, new)
+    if said == "not-needed" or (said is None and job.not_needed):
+        return None if urges is None else f"{urges}: {job.reason}", new
+    if said == "doing" and reason is not None and urges is None:
+        more = set(new.fixtures) - set(last.fixtures) or new.action != last.action
+        late = new.stage == "overdue" != last.stage
+        return reason if more or late else None, new
+    return reason, new
 
 
 def care(job: Job) -> set[str]:

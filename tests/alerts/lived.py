@@ -90,15 +90,18 @@ class Life:
         self.state = WatchState()
         self.runs = 0
 
-    def at(self, at_h, plan, log=(), *, run=None):
+    def at(self, at_h, plan, log=(), *, run=None, answers=(), fell=None):
         self.runs += 1
         source = Source(("hourly forecast",), run=run or str(self.runs))
-        changes, self.state = advance(self.state, plan, self.show, tuple(log), after(at_h), source)
+        changes, self.state = advance(
+            self.state, plan, self.show, tuple(log), after(at_h), source, answers, fell
+        )
         for change in changes:
             assert change.reason
             assert change.reason == change.alert.reason
             assert change.alert.at == after(at_h)
         return [change.alert for change in changes]
 
-    def stages(self, at_h, plan, log=(), *, run=None):
-        return [alert.stage for alert in self.at(at_h, plan, log, run=run)]
+    def stages(self, at_h, plan, log=(), *, run=None, answers=(), fell=None):
+        told = self.at(at_h, plan, log, run=run, answers=answers, fell=fell)
+        return [alert.stage for alert in told]

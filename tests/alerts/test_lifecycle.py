@@ -34,15 +34,17 @@ def test_notice_start_overdue_under_one_id():
     told += life.at(10.2, plan)
     # at 22:30 the allowance is spent, so the plan has no job to cover any more
     told += life.at(10.5, plan_of(care(fixtures=("f1", "f2")), spent=("f1", "f2")))
-    work = [a for a in told if a.action == "cover"]
-    assert [(a.stage, a.at) for a in work] == [
-        ("notice", after(0.0)),
-        ("start", after(9.0)),
-        ("overdue", after(10.5)),
+    # Spent and live: one message for the position, to isolate. It was "overdue: cover" beside a
+    # notice to inspect; both come after its power is cut.
+    assert [(a.stage, a.action, a.at) for a in told] == [
+        ("notice", "cover", after(0.0)),
+        ("start", "cover", after(9.0)),
+        ("overdue", "isolate", after(10.5)),
     ]
-    assert {a.id for a in work} == {"truss-1"}
-    assert work[-1].reason == "the allowance is spent and nothing is logged done"
-    first = work[0]
+    assert {a.id for a in told} == {"truss-1"}
+    assert told[-1].facts.spent_live
+    assert told[-1].reason == ("the allowance is spent and nothing says that it is isolated")
+    first = told[0]
     assert (first.count, first.people, first.minutes) == (4, 2, 30.0)
     assert (first.start_by, first.do_by) == (after(10.0), after(10.5))
     assert first.isolate_at == "DIST-1"
@@ -270,7 +272,8 @@ def test_what_is_spent_while_blocked_is_told_when_it_may_be_reached():
     assert life.stages(10.6, plan_of(spent=("f1", "f2"), blocked=("truss",))) == []
     assert life.stages(11.0, plan_of(spent=("f1", "f2"))) == []
     (told,) = life.at(11.5, plan_of(spent=("f1", "f2")))
-    assert (told.stage, told.action, told.kind) == ("overdue", "cover", "work")
+    # nothing says that it is isolated: to cut its power is all that is asked
+    assert (told.stage, told.action, told.kind) == ("overdue", "isolate", "work")
     assert told.facts.blocked_by is None
 
 
@@ -390,10 +393,12 @@ def test_what_is_spent_under_its_cover_is_overdue_until_it_is_in():
     life = Life()
     life.at(9.0, plan_of(job(family="covered", action="bring-in"), done=("f1", "f2")))
     soaked = {"done": ("f1", "f2"), "spent": ("f1", "f2"), "rain_ahead": {"truss": True}}
-    (told,) = life.at(10.6, plan_of(**soaked))
+    # isolated before: it is not live, and what is asked stays what it was
+    cut = [entry(9.5, "isolated", position="truss")]
+    (told,) = life.at(10.6, plan_of(**soaked), cut)
     assert (told.stage, told.action) == ("overdue", "bring-in")
-    assert life.stages(11.0, plan_of(**soaked)) == []
-    log = [entry(11.1, "brought-in", position="truss")]
+    assert life.stages(11.0, plan_of(**soaked), cut) == []
+    log = [*cut, entry(11.1, "brought-in", position="truss")]
     assert life.stages(11.2, plan_of(inside=("f1", "f2"), spent=("f1", "f2")), log) == [
         "stood-down"
     ]
