@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import datetime
 
-    from monitor.domain import Contact, Policy, Show
+    from monitor.domain import Alert, Contact, Policy, Show
 
 WATCH_SCHEMA = "dryspell.watch/1"
 TEST_SCHEMA = "dryspell.test/1"
@@ -57,6 +57,7 @@ def on_watch(
     sources: Sequence[str],
     contacts: Sequence[Contact],
     assumptions: Sequence[str] = (),
+    stops: Sequence[Alert] = (),
 ) -> Message:
     """The message of the first start and of every day.
 
@@ -64,6 +65,7 @@ def on_watch(
     ----------
     sources : one entry per feed, with its credit: "Hourly forecast A. Data by A, CC BY 4.0"
     assumptions : sentences beyond those that follow from the show folder
+    stops : those that stand
     """
     clock = SiteClock(show.site.timezone, at)
     site = words.one_line(show.site.name) or "the site"
@@ -72,12 +74,13 @@ def on_watch(
         f"by {clock.near(next_word_at)}." if next_word_at is not None else "when something changes."
     )
     assumed = [*_assumed(show), *(words.sentence(a) for a in assumptions)]
-    told = _told(contacts)
     what = f"{words.fixtures(pieces)}, {_positions(len(show.positions))}"
-    line = _radio(site, what, contacts, None if next_word_at is None else clock.at(next_word_at))
+    next_at = None if next_word_at is None else clock.at(next_word_at)
+    line = _radio(site, what, contacts, next_at, stops=bool(stops))
     paragraphs = [
         f"On watch: {words.fixtures(pieces)} at {_positions(len(show.positions))} of {site}.",
-        told,
+        *(_stop(alert, clock) for alert in stops),
+        " ".join([_told(contacts), *_when_told(show, contacts)]),
         SILENCE,
         _list("Watched", _watched(show)),
         _list("Assumed", assumed),
@@ -99,6 +102,7 @@ def on_watch(
         "sources": list(sources),
         "told": [c.name for c in contacts],
         "tells_nobody": tells_nobody(contacts),
+        "stops": [alert.id for alert in stops],
         "next_word_at": iso_utc(next_word_at),
         "radio": line,
         "says": text,
@@ -212,24 +216,76 @@ def _factors(policy: Policy) -> dict[str, float]:
     }
 
 
+def _stop(alert: Alert, clock: SiteClock) -> str:
+    """A stop that stands, for who comes on now and was not told."""
+    why = words.one_line(alert.facts.blocked_by or alert.reason)
+    return words.sentence(
+        f"A stop stands at {words.place(alert)} since {clock.at(alert.at)}: nobody starts, "
+        f"nobody climbs; {why}"
+    )
+
+
 def _told(contacts: Sequence[Contact]) -> str:
     if tells_nobody(contacts):
         return NOBODY_TOLD
     said = []
     for contact in contacts:
         name = words.one_line(contact.name)
-        reach = f"{len(contact.to)} by mail" if contact.kind == "email" else contact.kind
-        only = f", only {' and '.join(contact.stages)}" if contact.stages is not None else ""
-        said.append(f"{name} ({reach}{only})")
+        more = [_reach(contact)]
+        if contact.short:
+            more.append("the radio line")
+        if contact.stages is not None:
+            more.append(f"only {' and '.join(contact.stages)}")
+        if contact.turn > 1:
+            more.append(f"in turn {contact.turn}")
+        said.append(f"{name} ({', '.join(more)})")
     return f"Told: {', '.join(said)}."
 
 
-def _radio(site: str, what: str, contacts: Sequence[Contact], next_word: str | None) -> str:
+def _reach(contact: Contact) -> str:
+    if contact.kind == "email":
+        return f"{len(contact.to)} by mail"
+    if contact.kind == "apprise":
+        return f"{len(contact.to)} by text message, chat or push"
+    return contact.kind
+
+
+def _when_told(show: Show, contacts: Sequence[Contact]) -> list[str]:
+    """What holds a message back, in sentences."""
+    if tells_nobody(contacts):
+        return []
+    said = []
+    if any(contact.turn > 1 for contact in contacts):
+        said.append(
+            "A later turn is told of an order that nobody before has answered, or that cannot be "
+            "done; of a stop everybody is told at once."
+        )
+    people = [c for c in contacts if c.kind in {"email", "apprise"} and c.gap_minutes]
+    if people:
+        shortest = min(contact.gap_minutes for contact in people)
+        said.append(
+            f"Nobody gets more than one message in {shortest:g} min, but for a stop, what is "
+            "overdue, an order to isolate, and a start that could not wait."
+        )
+    quiet = show.event.quiet_hours
+    if quiet is not None and people:
+        said.append(
+            f"In quiet hours, {quiet.start:%H:%M} to {quiet.end:%H:%M}, a stop goes to everybody; "
+            "a start, what is overdue and lost weather to those on shift or on call, and to "
+            "contacts that are nobody's in particular; the rest waits until they end."
+        )
+    return said
+
+
+def _radio(
+    site: str, what: str, contacts: Sequence[Contact], next_word: str | None, *, stops: bool
+) -> str:
     tail = f": {what}."
     if next_word is not None:
         tail += f" Next word by {next_word}."
     tail += " No lightning is detected; silence is not safety."
-    more = ["No person is told."] if tells_nobody(contacts) else []
+    more = ["A stop stands."] if stops else []
+    more += ["No person is told."] if tells_nobody(contacts) else []
     return radio.fit("ON WATCH at ", radio.plain(site), tail, more)
 
 

@@ -34,7 +34,7 @@ from monitor.service.watched import in_short
 from monitor.store.answers import answers
 from monitor.store.chain import head
 from monitor.store.database import immediate
-from monitor.store.history import log_entries, recall, record_revision, remember
+from monitor.store.history import log_entries, open_alerts, recall, record_revision, remember
 from monitor.store.records import from_text, to_text
 from monitor.units import to_epoch
 
@@ -183,6 +183,7 @@ def _on_watch(
         ],
         contacts=show.contacts,
         assumptions=[noted],
+        stops=[stored.alert for stored in open_alerts(db) if stored.alert.stage == "stop"],
     )
     send(db, show, said, now, now + USUAL_LIFE)
     remember(db, TOLD_KEY, {"at": to_text(now), "revision": show.revision})
