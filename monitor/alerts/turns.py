@@ -24,8 +24,6 @@ LEAD_SHARE = 0.1
 WEATHER_LOST_WAIT = timedelta(minutes=30)
 """Lost weather is no order that could be answered: it may come back by itself first."""
 
-HELD_AT_MOST = timedelta(minutes=10)
-"""So long a word may wait for its person's last buzz to be over; the wait begins after that."""
 _SENT_AT_ONCE = timedelta(minutes=1)
 
 Because = Literal["told", "no-answer", "cannot", "not-delivered"]
@@ -62,19 +60,20 @@ def told_now(
     else:
         first = {contact.name for contact in following(contacts, ())}
         names = [c.name for c in contacts if c.name in first or c.name in told]
-    because: Because = "told"
-    wait = patience(alert, now)
-    if wait is None:
-        return Turn(now, alert.id, alert.stage, alert.action, tuple(names), because, len(answers))
     last = before[-1] if before else None
-    until, began = now + wait, now
-    if last is not None and last.began is not None and _same_order(last, alert):
+    because: Because = "told"
+    wait, until, began = patience(alert, now), None, None
+    if last is not None and _awaits(last) and _same_order(last, alert):
         # The same order with another time: the answers to it, and the wait, hold on.
-        began = last.began
-        until = until if last.until is None else min(until, last.until)
-    if last is not None and _refused(last, answers):
-        names += [contact.name for contact in following(contacts, names)]
-        because, until = "cannot", now + wait
+        until, began = last.until, last.began
+        if wait is not None and until is not None:
+            until = min(until, now + wait)
+    elif wait is not None:
+        until, began = now + wait, now
+    is_order = alert.kind == "work" and alert.stage != "stood-down"
+    if is_order and last is not None and _refused(last, answers):
+        names += [contact.name for contact in following(contacts, {*told, *names})]
+        because, until, began = "cannot", now + (wait or LEAST_WAIT), began or now
     return Turn(
         now, alert.id, alert.stage, alert.action, tuple(names), because, len(answers), until, began
     )
@@ -95,16 +94,17 @@ def next_due(
     heard_at : when the first of the last turn has it, where it is sent or held to a moment
     """
     asked = asking(before)
-    if not asked or not following(contacts, _names(asked)):
+    if not before or not following(contacts, _names(asked or before)):
         return None
-    last = asked[-1]
+    last = before[-1]
     if _refused(last, answers):
         return answers[-1].at, "cannot"
-    if settled_by(before, answers) is not None:
+    if not asked or settled_by(before, answers) is not None:
         return None
     if last.contacts and set(last.contacts) <= set(unreached):
         return last.at, "not-delivered"
-    return _patient_until(last, heard_at), "no-answer"
+    gaps = [contact.gap_minutes for contact in contacts if contact.name in last.contacts]
+    return _patient_until(last, heard_at, timedelta(minutes=max(gaps, default=0.0))), "no-answer"
 
 
 def next_turn(
@@ -117,7 +117,7 @@ def next_turn(
 ) -> Turn:
     """The next turn of an order that `next_due` says is due."""
     asked = asking(before)
-    names = tuple(contact.name for contact in following(contacts, _names(asked)))
+    names = tuple(contact.name for contact in following(contacts, _names(asked or before)))
     wait = patience(alert, now) or LEAST_WAIT
     return Turn(
         now,
@@ -128,7 +128,7 @@ def next_turn(
         because,
         len(answers),
         now + wait,
-        asked[-1].began,
+        before[-1].began or now,
     )
 
 
@@ -141,7 +141,7 @@ def following(contacts: Sequence[Contact], told: Collection[str]) -> tuple[Conta
 
 def asking(before: Sequence[Turn]) -> tuple[Turn, ...]:
     """The turns that were told the order as it stands; none where no answer is awaited."""
-    if not before or before[-1].began is None:
+    if not before or not _awaits(before[-1]):
         return ()
     return tuple(turn for turn in before if turn.began == before[-1].began)
 
@@ -153,9 +153,13 @@ def settled_by(before: Sequence[Turn], answers: Sequence[Answered]) -> Answered 
     return given[-1] if given and given[-1].answer != "cannot" else None
 
 
-def _patient_until(last: Turn, heard_at: datetime | None) -> datetime:
+def _patient_until(last: Turn, heard_at: datetime | None, gap: timedelta) -> datetime:
+    """A word may be held for its person's last buzz to be over: then the wait begins after that.
+
+    Held for longer, as through the night, it is not waited for.
+    """
     until = last.until or last.at
-    if heard_at is None or not _SENT_AT_ONCE < heard_at - last.at <= HELD_AT_MOST:
+    if heard_at is None or not _SENT_AT_ONCE < heard_at - last.at <= gap:
         return until
     return max(until, heard_at + max(until - last.at, LEAST_WAIT))
 
@@ -163,6 +167,10 @@ def _patient_until(last: Turn, heard_at: datetime | None) -> datetime:
 def _refused(last: Turn, answers: Sequence[Answered]) -> bool:
     """Somebody answered last that it cannot be done, and the next do not know of it yet."""
     return len(answers) > last.answers and answers[-1].answer == "cannot"
+
+
+def _awaits(turn: Turn) -> bool:
+    return turn.began is not None
 
 
 def _same_order(last: Turn, alert: Alert) -> bool:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from monitor.alerts import wording
 from monitor.alerts.clock import SiteClock
-from monitor.alerts.turns import asking, next_due, next_turn, patience, settled_by
+from monitor.alerts.turns import asking, next_due, next_turn, settled_by
 from monitor.alerts.words import one_line
 from monitor.service.telling import send_to
 from monitor.service.turns import reachable
@@ -62,7 +62,7 @@ def standing(db: Database, show: Show, now: datetime) -> tuple[Standing, ...]:
         before = tuple(turn for turn in told if turn.alert == alert.id)
         to_it = tuple(answered for answered in given if answered.alert == alert.id)
         due = None
-        if patience(alert, now) is not None and before:
+        if before:
             contacts = reachable(show, wording.message(alert, now))
             reach = _of_turn(reach_of(db, alert.id, before[-1].at), before[-1], show)
             due = next_due(contacts, before, to_it, _unreached(reach, show), _heard_at(reach))
@@ -129,7 +129,7 @@ def _heard_at(reach: Sequence[Reach]) -> datetime | None:
 def _told_before(alert: Alert, stands: Standing, now: datetime) -> str:
     """Who has had it, and why that is not enough."""
     clock = SiteClock.named(alert.facts.timezone, now)
-    asked = asking(stands.turns)
+    asked = asking(stands.turns) or stands.turns[-1:]
     whom = "; ".join(
         f"{', '.join(one_line(name) for name in turn.contacts)} at {clock.at(turn.at)}"
         for turn in asked

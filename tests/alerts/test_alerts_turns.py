@@ -187,6 +187,27 @@ def test_an_order_changed_by_a_cannot_goes_to_the_next_turn_too():
     assert next_due(CREW, [*turns, turn], given) == (NOW + minutes(4.9), "no-answer")
 
 
+def test_a_cannot_goes_on_though_what_is_left_is_only_announced():
+    turns = [told_now(order(), CREW, (), (), NOW)]
+    given = [said("cannot", NOW + minutes(1))]
+    left = order("notice", None, action="isolate")
+    turns.append(told_now(left, CREW, turns, given, NOW + minutes(1)))
+    assert turns[1].contacts == ("crew chief", "desk", "deputy")
+    assert next_due(CREW, turns, given) == (NOW + minutes(4), "no-answer")
+    # told again with another time, it waits on
+    turns.append(told_now(left, CREW, turns, given, NOW + minutes(2)))
+    assert next_due(CREW, turns, given) == (NOW + minutes(4), "no-answer")
+
+
+def test_a_cannot_to_a_notice_goes_to_the_next_at_once():
+    turns = [told_now(order("notice", 300), CREW, (), (), NOW)]
+    assert next_due(CREW, turns, ()) is None
+    given = [said("cannot", NOW + minutes(1))]
+    assert next_due(CREW, turns, given) == (NOW + minutes(1), "cannot")
+    turn = next_turn(order("notice", 300), CREW, turns, given, "cannot", NOW + minutes(1))
+    assert turn.contacts == ("deputy",)
+
+
 def test_a_stop_goes_to_all_and_its_end_to_all_who_had_it():
     turns = [told_now(order(), CREW, (), (), NOW)]
     everybody = tuple(contact.name for contact in CREW)
