@@ -2,5 +2,16 @@
 
 from monitor.check.outcome import SCHEMA, Checked, as_json, check, refused_json
 from monitor.check.story import story, wrapped_note
+from monitor.check.warnings import needs_attention, warnings
 
-__all__ = ["SCHEMA", "Checked", "as_json", "check", "refused_json", "story", "wrapped_note"]
+__all__ = [
+    "SCHEMA",
+    "Checked",
+    "as_json",
+    "check",
+    "needs_attention",
+    "refused_json",
+    "story",
+    "warnings",
+    "wrapped_note",
+]

@@ -22,6 +22,10 @@ _TESTED_TO_DEG = {1: 5, 2: 15, 3: 60}
 """The lean of the enclosure to which each digit's test reaches (exposure model section 5)."""
 _WIDE_OPENINGS = frozenset({0, 1, 2})
 """Dust digits of gear with openings over 2.5 mm."""
+_SLANT_DEG = 45.0
+"""From the vertical: how rain falls in the open in a fresh wind, drops falling about as fast as
+it blows, 5 to 6 m/s (judgement).
+"""
 _ONE_METRE = 1.0
 """The depth of the test behind a 7 [m]."""
 _UNMARKED = "IPXX"
@@ -94,8 +98,13 @@ def _open_tail(kind: Kind, parts: Mapping[Part, Code]) -> Iterator[str]:
 
 def _nothing_over_it(kind: Kind, parts: Mapping[Part, Code], policy: Policy) -> Iterator[str]:
     cover = kind.cover
-    covered = cover is not None and (cover.sealed or bool(cover.keeps_out_to_deg))
-    if kind.standing != "indoor" or kind.place.spot is not None or covered:
+    covered = (
+        cover is not None and cover.in_stock > 0 and (cover.sealed or bool(cover.keeps_out_to_deg))
+    )
+    if kind.place.spot is not None or covered:
+        return
+    if kind.standing != "indoor":
+        yield from _slanting(kind, policy)
         return
     if kind.stated_mm is not None and kind.weakest_part() == "fixture":
         return
@@ -104,6 +113,20 @@ def _nothing_over_it(kind: Kind, parts: Mapping[Part, Code], policy: Policy) -> 
         f"Indoor gear with nothing over it, no roof and no cover: {named(parts, weak)} "
         f"counts as spent after {policy.run_off_mm:g} mm of rain."
     )
+
+
+def _slanting(kind: Kind, policy: Policy) -> Iterator[str]:
+    """A 1 or 2 that hangs upright holds in rain from above; in the open it comes from the side."""
+    if kind.stated_mm is not None or kind.mount != "upright":
+        return
+    highest = max(credited_digits(kind.code, strict_immersion=policy.strict_immersion))
+    earned = credit(kind.code, kind.condition, policy, surface_m2=kind.surface_m2)
+    if highest in _TESTED_TO_DEG and float(earned.at(_SLANT_DEG)) <= policy.run_off_mm:
+        yield (
+            f"Nothing over it, no roof and no cover: against rain that slants by {_SLANT_DEG:g} "
+            f"degrees, as it does in a fresh wind, its {highest} counts as unprotected, spent "
+            f"after {policy.run_off_mm:g} mm."
+        )
 
 
 def _hung(kind: Kind, policy: Policy) -> Iterator[str]:

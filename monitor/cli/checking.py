@@ -24,7 +24,8 @@ def check(folder: Path, json_file: str | None) -> int:
     """Read the show; say how each code is understood and whether it suits its position.
 
     Every mistake is listed with its file and line. Exit code 0: all is well; 1: a code does not
-    suit where it is; 2: the show cannot be used as it is.
+    suit where it is, covers run short, or something is hardly meant as it stands; 2: the show
+    cannot be used as it is.
     """
     try:
         found = read(folder)
@@ -33,9 +34,12 @@ def check(folder: Path, json_file: str | None) -> int:
         write_json(checks.refused_json(fault.problems), json_file)
         return BAD_INPUT
     checked = checks.check(found.show)
-    write_json(checks.as_json(checked, found.show, found.notes), json_file)
+    warned = checks.warnings(found.show, found.files, found.notes)
+    told = (*found.notes, *warned)
+    write_json(checks.as_json(checked, found.show, told), json_file)
     lines = checks.story(checked, found.show)
-    if found.notes:
-        lines = [*(checks.wrapped_note(problem_line(note)) for note in found.notes), "", *lines]
+    if told:
+        lines = [*(checks.wrapped_note(problem_line(note)) for note in told), "", *lines]
     tell(lines, json_file)
-    return ATTENTION if any(one.unsuited for one in checked) else DONE
+    amiss = warned or checks.needs_attention(found.notes) or any(one.unsuited for one in checked)
+    return ATTENTION if amiss else DONE
