@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from monitor.alerts.words import listed, speed
 from monitor.briefing.sheet import Section, bounded
 from monitor.planning.workable import Span, gust_spans, merged, thunder_spans
@@ -54,13 +56,14 @@ def shut(known: Known) -> list[Shut]:
 
 def closed_spans(known: Known, position_id: str) -> tuple[Span, ...]:
     """When nobody may work at a position within the next 24 hours."""
-    steps, show = known.found.ahead.steps, known.show
+    steps, show, position = known.found.ahead.steps, known.show, known.show.positions[position_id]
     past = known.found.past
     thunder_until_s = float("-inf") if past is None else past.carried.thunder_until_s
     spans = (
         *thunder_spans(steps, show.policy.risk, thunder_until_s),
         *known.closed,
-        *gust_spans(steps, show.positions[position_id], show.site, show.policy.risk),
+        *gust_spans(steps, position, show.site, show.policy.risk),
+        *(known.dark if position.daylight else ()),
     )
     return tuple(
         span
@@ -71,7 +74,7 @@ def closed_spans(known: Known, position_id: str) -> tuple[Span, ...]:
 
 def _gusts_known(known: Known, limit: float | None) -> bool:
     seen = known.outlook
-    return limit is None or (bool((seen.gust_mps == seen.gust_mps).all()) and _whole(known))
+    return limit is None or (bool(np.isfinite(seen.gust_mps).all()) and _whole(known))
 
 
 def _whole(known: Known) -> bool:
@@ -116,6 +119,8 @@ def _line(known: Known, one: Shut) -> str:
 def _why(span: Span, limit_mps: float | None) -> str:
     if span.by == "thunder":
         return "Official warning." if span.says else "Thunder."
+    if span.by == "dark":
+        return "Dark there."
     if span.gust_mps is None or limit_mps is None:
         return ""
     return f"Gust to {speed(span.gust_mps)}, limit {speed(limit_mps)}."

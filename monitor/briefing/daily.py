@@ -11,7 +11,7 @@ from monitor.alerts.words import LONGEST_SUBJECT, listed, one_line
 from monitor.briefing import gear, work
 from monitor.briefing.access import access
 from monitor.briefing.picture import picture
-from monitor.briefing.room import fitted, left
+from monitor.briefing.room import left
 from monitor.briefing.sheet import Section, Sheet
 from monitor.briefing.shifts import on_site, shifts_between
 from monitor.briefing.weather_words import forecast, heard
@@ -43,12 +43,8 @@ _SHORT = (
 )
 
 
-def daily_sheet(known: Known) -> Sheet:
-    """The sheet for the next 24 hours, cut to what one page holds."""
-    return fitted(lambda cut: _sheet(known, cut))
-
-
-def _sheet(known: Known, cut: int) -> Sheet:
+def daily_sheet(known: Known, cut: int = 0) -> Sheet:
+    """The sheet for the next 24 hours, with so many cuts to fit a page."""
     sections = (
         work.deadlines(known, 3),
         Section("crew", "On site and on call", tuple(_crew(known, left(6, cut)))),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from monitor.alerts.words import listed, one_line, speed
+from monitor.alerts.words import listed, one_line, sentence, speed
 from monitor.briefing.sheet import Section, bounded
 from monitor.exposure.wind import gust_at
 from monitor.planning.inspection import Inspect, queue
@@ -29,8 +29,12 @@ HALF = 0.5
 
 def covered(known: Known, most: int) -> Section:
     """What is covered: since when, by whom, with what, and which gust it holds to."""
-    lines = bounded([_cover_line(known, on) for on in known.covers], most, "in the log")
-    return Section("covered", "Covered", lines or ("Nothing is logged as covered.",))
+    lines = [_cover_line(known, on) for on in known.covers]
+    for position in dict.fromkeys(on.position for on in known.covers):
+        said = known.found.plan.cover_notices.get(position, ())
+        lines += [f"{known.place(position)}: {sentence(line)}" for line in said]
+    nothing = ("Nothing is logged as covered.",)
+    return Section("covered", "Covered", bounded(lines, most, "in the log") or nothing)
 
 
 def _cover_line(known: Known, on: CoverOn) -> str:
@@ -126,7 +130,8 @@ def wet(known: Known, most: int) -> Section:
         pieces = sum(item.count for item in items)
         used = max(item.used for item in items)
         said = f"{known.place(position)}: {pieces} ({listed(tuple(i.fixture for i in items), 3)})"
-        said += f", used {share(used)} of its allowance" if used >= HALF else ""
+        of = "" if used >= 1.0 else "of "
+        said += f", used {share(used)} {of}its allowance" if used >= HALF else ""
         said += ", seen wet" if any(item.seen_wet for item in items) else ""
         lines.append(f"{said}.")
     shown = bounded(lines, most, "places, in the inspection list")

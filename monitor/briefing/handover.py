@@ -8,7 +8,7 @@ from monitor.alerts import cautions, radio
 from monitor.alerts.words import LONGEST_SUBJECT, listed, one_line
 from monitor.briefing import gear, work
 from monitor.briefing.access import access
-from monitor.briefing.room import fitted, left
+from monitor.briefing.room import left
 from monitor.briefing.sheet import Section, Sheet
 from monitor.briefing.shifts import ShiftChange, last_change_before, next_change
 from monitor.briefing.weather_words import clears, forecast, heard
@@ -39,18 +39,14 @@ _SHORT = (
 )
 
 
-def handover_sheet(known: Known) -> Sheet:
-    """The sheet for the shift change that is at hand, cut to what one page holds."""
-    return fitted(lambda cut: _sheet(known, cut))
-
-
-def _sheet(known: Known, cut: int) -> Sheet:
+def handover_sheet(known: Known, cut: int = 0) -> Sheet:
+    """The sheet for the shift change that is at hand, with so many cuts to fit a page."""
     change = next_change(known.show, known.now, None if known.handed is None else known.handed.at)
     since = last_change_before(known.show, known.now if change is None else change.at)
     sections = (
         work.deadlines(known, left(5, cut)),
         gear.covered(known, left(6, cut)),
-        work.unanswered(known, left(4, cut)),
+        work.unanswered(known, left(6, cut, 3)),
         gear.isolated(known, left(4, cut)),
         work.open_alerts(known, left(5, cut)),
         gear.wet(known, left(5, cut)),

@@ -15,11 +15,12 @@ from monitor.evaluation import Evaluation
 from monitor.exposure.results import Carried
 from monitor.exposure.rig import Rig
 from monitor.planning.covers_on import CoverOn, covers_on
+from monitor.planning.daylight import dark_spans
 from monitor.planning.present import Present
 from monitor.planning.workable import Span
 from monitor.store.handovers import Handover
 from monitor.store.history import StoredAlert
-from monitor.units import to_epoch
+from monitor.units import SECONDS_PER_DAY, to_epoch
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +96,12 @@ class Known:
     def covers(self) -> tuple[CoverOn, ...]:
         """What stands covered by the log."""
         return covers_on(self.rig, self.log, self.now)
+
+    @cached_property
+    def dark(self) -> tuple[Span, ...]:
+        """Sunset to sunrise, from the day before until the day after."""
+        from_s, until_s = self.now_s - SECONDS_PER_DAY, self.outlook.end_s + SECONDS_PER_DAY
+        return dark_spans(self.show.site, from_s, until_s)
 
     @cached_property
     def present(self) -> Present:

@@ -38,11 +38,11 @@ _USUAL_WIDTH = 0.56
 _EM = {letter: width for width, letters in _WIDTHS for letter in letters}
 """Widths of letters in the common type without serifs, in ems"""
 
-CUTS = 10
+CUTS = 24
 """In so many steps a sheet is cut down to the least"""
 _LEAST = 2
 """Lines that a section keeps however much is cut"""
-_LONGEST, _SHORTEST = 180, 84
+_LONGEST, _SHORTEST = 240, 84
 """Letters of a line where nothing is cut, and where all is"""
 _LONGEST_CELL = 44
 
@@ -57,9 +57,9 @@ def fitted(make: Callable[[int], Sheet]) -> Sheet:
     return sheet
 
 
-def left(most: int, cut: int) -> int:
+def left(most: int, cut: int, least: int = _LEAST) -> int:
     """How many lines a section keeps of `most` after so many cuts."""
-    return max(round(most * (1 - cut / CUTS)), min(_LEAST, most))
+    return max(round(most * (1 - cut / CUTS)), min(least, most))
 
 
 def height_mm(sheet: Sheet) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,7 @@ import click
 from monitor.alerts.words import one_line
 from monitor.briefing.daily import daily_sheet
 from monitor.briefing.handover import handover_sheet
+from monitor.briefing.room import fitted
 from monitor.briefing.written import as_page, as_screen
 from monitor.cli.surroundings import DATABASE, environ, now, show_option, site_time
 from monitor.cli.writing import tell, write_file
@@ -65,17 +67,17 @@ def daily(out: str | None, print_text: bool, folder: Path) -> int:
 
 
 def _written(
-    folder: Path, made: Callable[[Known], Sheet], out: str | None, *, print_text: bool
+    folder: Path, made: Callable[[Known, int], Sheet], out: str | None, *, print_text: bool
 ) -> int:
     watch = FolderWatch(folder, environ())
     _there(folder)
     with closing(open_database(folder / DATABASE)) as db:
-        sheet = made(known_now(db, watch, now()))
+        known = known_now(db, watch, now())
     if out is not None:
-        write_file(as_page(sheet).encode("utf-8", "replace"), out)
+        write_file(as_page(fitted(partial(made, known))).encode("utf-8", "replace"), out)
         tell([f"Wrote {out}"])
     if out is None or print_text:
-        click.echo(as_screen(sheet))
+        click.echo(as_screen(made(known, 0)))
     return 0
 
 
