@@ -19,7 +19,7 @@ from monitor.units import SECONDS_PER_DAY, SECONDS_PER_MINUTE, to_epoch
 _LEAST_LEFT_MINUTES = 1.0
 """What is in hand takes so much longer at least, until it is logged done."""
 _SLACK_S = 1.0
-_EFFORT = 8000
+_EFFORT = 4000
 """Of a search to the end: a plan wants the best that is found soon, not its proof."""
 _IN_HAND = 1e9
 """Value of what somebody is at: nothing else is done instead."""

@@ -1,0 +1,197 @@
+"""What the crew answers, in the plan: who is at it, what cannot be done, and for how long.
+
+As in test_planning_evening: due 14:30, 2 min to set up and 1 a fixture, by one.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from datetime import time
+
+import pytest
+from exposure.rigs import after, entry, fixture, hours, position, show
+from planning.planned import bag, only, planned, since_noon_h
+
+from monitor.domain import Answered, Crew, Hours, Person
+from monitor.planning.standing import standing
+
+RAIN = hours([0, 0, 1, 1, 1], 0.0)
+MINUTE = 1 / 60
+
+
+def answered(at_h, what, place="pole", fixtures=("f1",), **more):
+    return Answered(after(at_h), f"{place}-1", what, place, "protect", fixtures, **more)
+
+
+def rig(*places, count=1, parties=1, people=()):
+    rows = [
+        fixture("IP20", f"f{n}", position=p.id, count=count, cover="bag")
+        for n, p in enumerate(places, 1)
+    ]
+    described = show(rows, positions=places, covers=[bag(in_stock=100)])
+    return replace(described, crew=Crew(parties=parties, people=people))
+
+
+POLE = rig(position("pole"), count=10)
+
+
+def start_h(job):
+    return since_noon_h(job.start_by_s)
+
+
+def job_at(found, place):
+    (job,) = (j for j in found.jobs if j.position == place and j.family == "protect")
+    return job
+
+
+# ------------------------------------------------------------------------------- doing
+
+
+def test_what_somebody_is_at_goes_on_from_the_answer():
+    # 12 min from 13:00; at 13:05 there are 7 left
+    job = only(planned(POLE, RAIN, at_h=1 + 5 * MINUTE, answers=[answered(1.0, "doing")]))
+    assert job.under_way
+    assert start_h(job) == pytest.approx(1.0)
+    assert since_noon_h(job.ends_s) == pytest.approx(1.2)
+    assert not job.late
+
+
+def test_it_is_never_said_to_take_less_than_a_minute_more():
+    job = only(planned(POLE, RAIN, at_h=2.0, answers=[answered(1.0, "doing")]))
+    assert since_noon_h(job.ends_s) == pytest.approx(2 + MINUTE)
+
+
+def test_its_party_is_busy_and_the_rest_is_planned_round_it():
+    # one party, at "a" until 14:24 (22 min from 14:02): "b" wants 12 min before 14:30 and has 6;
+    # it ends at 14:36. With a second party nothing changes for b: 14:18.
+    both = rig(position("a"), position("b"), count=10)
+    both = replace(both, fixtures=(replace(both.fixtures[0], count=20), both.fixtures[1]))
+    told = [answered(2 + 2 * MINUTE, "doing", "a", ("f1",))]
+    found = planned(both, RAIN, at_h=2 + 4 * MINUTE, answers=told)
+    assert job_at(found, "a").under_way
+    assert since_noon_h(job_at(found, "a").ends_s) == pytest.approx(2.4)
+    assert job_at(found, "b").late_by_s == pytest.approx(6 * 60.0, abs=2.0)
+    two = replace(both, crew=Crew(parties=2))
+    free = job_at(planned(two, RAIN, at_h=2 + 4 * MINUTE, answers=told), "b")
+    assert start_h(free) == pytest.approx(2.3)
+    assert not free.late
+
+
+def test_whoever_says_so_is_at_it_though_their_shift_is_over():
+    people = (Person("Ada"), Person("Ben", shifts=(Hours(time(6), time(13, 59)),)))
+    both = rig(position("a"), position("b"), count=10, people=people)
+    found = planned(both, RAIN, at_h=2.0, answers=[answered(1.95, "doing", "a", by="Ben")])
+    assert job_at(found, "a").facts.who == ("Ben",)
+    assert job_at(found, "b").facts.who == ("Ada",)
+
+
+def test_what_is_logged_fixture_by_fixture_leaves_the_rest_in_hand():
+    # two rows; the first is logged at 13:03, so of the second a minute is left from then
+    pair = show(
+        [fixture("IP20", name, cover="bag") for name in ("f1", "f2")],
+        positions=[position("pole")],
+        covers=[bag()],
+    )
+    log = [entry(1.05, "covered", fixture="f1")]
+    told = [answered(1.0, "doing", fixtures=("f1", "f2"))]
+    job = only(planned(pair, RAIN, at_h=1.05, log=log, answers=told))
+    assert job.under_way
+    assert since_noon_h(job.ends_s) == pytest.approx(1.05 + MINUTE)
+
+
+# ------------------------------------------------------------------------------- cannot
+
+
+def test_act_on_stage_frees_the_hands_for_the_rest_at_once():
+    # one party, 12 min each, both due 14:30: a or b by 14:06. Without a, b by 14:18.
+    both = rig(position("a"), position("b"), count=10)
+    before = planned(both, RAIN, at_h=1.0)
+    assert sorted(map(start_h, before.jobs)) == pytest.approx([2.1, 2.3])
+    told = [answered(1.0, "cannot", "a", because="act-on-stage", by="Ines")]
+    found = planned(both, RAIN, at_h=1.0, answers=told)
+    stuck = job_at(found, "a")
+    assert (stuck.cannot.by, stuck.cannot.says) == ("crew", "act on stage, says Ines")
+    assert math.isinf(stuck.cannot.end_s)
+    assert math.isinf(stuck.late_by_s)
+    assert stuck.blocked is None
+    assert start_h(job_at(found, "b")) == pytest.approx(2.3)
+
+
+def test_until_a_time_it_is_planned_for_after_it():
+    told = [answered(1.0, "cannot", because="act-on-stage", until=after(2.25))]
+    job = only(planned(POLE, RAIN, at_h=1.0, answers=told))
+    assert since_noon_h(job.cannot.end_s) == pytest.approx(2.25)
+    # 12 min before 14:30, after 14:15
+    assert start_h(job) == pytest.approx(2.3)
+    assert not job.late
+    late = only(planned(POLE, RAIN, at_h=1.0, answers=[replace(told[0], until=after(2.4))]))
+    # from 14:24 to 14:36
+    assert late.late_by_s == pytest.approx(6 * 60.0)
+    over = only(planned(POLE, RAIN, at_h=2.26, answers=told))
+    assert over.cannot is None
+
+
+def test_the_end_of_what_cannot_be_is_a_moment_to_look_again():
+    told = [answered(1.0, "cannot", until=after(2.25))]
+    assert after(2.25).timestamp() in planned(POLE, RAIN, at_h=1.0, answers=told).changes_s
+
+
+def test_without_a_cover_it_is_brought_in():
+    told = [answered(1.0, "cannot", because="no-cover")]
+    before, now = only(planned(POLE, RAIN)), only(planned(POLE, RAIN, at_h=1.0, answers=told))
+    assert (before.action, now.action) == ("cover", "bring-in")
+    assert now.cannot is None
+    assert not now.late
+
+
+# --------------------------------------------------------------------------- not needed
+
+
+def test_not_needed_takes_no_hands():
+    both = rig(position("a"), position("b"), count=10)
+    found = planned(both, RAIN, at_h=1.0, answers=[answered(1.0, "not-needed", "a")])
+    idle = job_at(found, "a")
+    assert (idle.not_needed, idle.start_by_s) == (True, None)
+    assert since_noon_h(idle.do_by_s) == pytest.approx(2.5)
+    assert start_h(job_at(found, "b")) == pytest.approx(2.3)
+
+
+# ---------------------------------------------------------------------- how long it holds
+
+
+@pytest.mark.parametrize(
+    ("log", "now_h", "holds"),
+    [
+        ((), 1.5, True),
+        ((), 25.1, False),  # more than a day
+        ((entry(1.2, "covered", count=(3, 10)),), 1.5, False),  # it can be done after all
+        ((entry(1.2, "covered"),), 1.5, False),
+        ((entry(0.9, "covered"),), 1.5, True),
+        ((entry(1.2, "wet"),), 1.5, True),  # says nothing of the job
+    ],
+)
+def test_a_cannot_holds_until_something_is_logged_there(log, now_h, holds):
+    found = standing([answered(1.0, "cannot")], log, POLE, after(now_h).timestamp())
+    assert (("pole", "protect") in found) == holds
+
+
+def test_the_last_answer_counts_and_none_from_the_future():
+    told = [answered(1.0, "cannot"), answered(1.2, "doing"), answered(3.0, "not-needed")]
+    found = standing(told, (), POLE, after(2.0).timestamp())
+    assert found["pole", "protect"].answer == "doing"
+    part = (entry(1.3, "covered", count=(3, 10)),)
+    assert standing(told, part, POLE, after(2.0).timestamp())["pole", "protect"].answer == "doing"
+
+
+def test_an_answer_to_other_fixtures_is_no_answer_to_these():
+    job = only(
+        planned(POLE, RAIN, at_h=1.0, answers=[answered(1.0, "not-needed", fixtures=("x",))])
+    )
+    assert not job.not_needed
+
+
+def test_done_is_not_taken_for_logged():
+    job = only(planned(POLE, RAIN, at_h=1.0, answers=[answered(1.0, "done")]))
+    assert (job.under_way, job.not_needed, job.cannot) == (False, False, None)
+    assert start_h(job) == pytest.approx(2.3)
