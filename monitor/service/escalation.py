@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from monitor.alerts import wording
+from monitor.alerts.answers import sentence
 from monitor.alerts.clock import SiteClock
 from monitor.alerts.turns import asking, next_due, next_turn, settled_by
 from monitor.alerts.words import one_line
@@ -93,7 +94,7 @@ def call_next(
         contacts = reachable(show, wording.message(alert, now))
         turn = next_turn(alert, contacts, stands.turns, stands.answers, stands.because, now)
         record_turn(db, turn)
-        said = _told_before(alert, stands, now)
+        said = _told_before(show, stands, now)
         words = replace(alert, facts=replace(alert.facts, extra=(said, *alert.facts.extra)))
         send_to(db, show, words, turn.contacts, now, because=turn.because)
         told.append(wording.message(words, now))
@@ -126,23 +127,16 @@ def _heard_at(reach: Sequence[Reach]) -> datetime | None:
     return min(sent or held, default=None)
 
 
-def _told_before(alert: Alert, stands: Standing, now: datetime) -> str:
+def _told_before(show: Show, stands: Standing, now: datetime) -> str:
     """Who has had it, and why that is not enough."""
-    clock = SiteClock.named(alert.facts.timezone, now)
+    clock = SiteClock(show.site.timezone, now)
     asked = asking(stands.turns) or stands.turns[-1:]
     whom = "; ".join(
         f"{', '.join(one_line(name) for name in turn.contacts)} at {clock.at(turn.at)}"
         for turn in asked
     )
     if stands.because == "cannot":
-        return f"{_refusal(stands.answers, clock)} Told before: {whom}"
+        return f"{sentence(stands.answers[-1], show, now)}. Told before: {whom}"
     if stands.because == "not-delivered":
         return f"It did not reach those told before, and is given up there: {whom}"
     return f"Told before, and nobody has answered: {whom}"
-
-
-def _refusal(given: Sequence[Answered], clock: SiteClock) -> str:
-    last = given[-1]
-    by = "Somebody" if last.by is None else one_line(last.by)
-    why = "" if last.because in (None, "other") else f", {last.because.replace('-', ' ')}"
-    return f"{by} answered at {clock.at(last.at)} that it cannot be done{why}."

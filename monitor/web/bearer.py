@@ -42,23 +42,31 @@ def named_by(db: Database, place: Place, request: Request, token: str) -> Holder
         raise RefusedError(
             HTTPStatus.TOO_MANY_REQUESTS,
             "This token is used too often. Send several readings at a time.",
-            headers=_after(wait),
+            headers=after(wait),
         )
     return holder
 
 
 def _refuse(place: Place, request: Request, says: str, error: str = "") -> Holder:
-    # The token was looked at first: however many wrong ones come from an address, a right one
-    # from there is let in. Only what fails is counted.
+    refuse_stranger(place, request)
+    raise RefusedError(HTTPStatus.UNAUTHORIZED, says, headers={"WWW-Authenticate": _REALM + error})
+
+
+def refuse_stranger(place: Place, request: Request) -> None:
+    """Count one wrong token or link; RefusedError where too many have come from there.
+
+    What it came with was looked at first: however many wrong ones come from an address, a
+    right one from there is let in. Only what fails is counted.
+    """
     wait = place.failures.wait_s(neighbourhood(request.remote_addr))
     if wait:
         raise RefusedError(
             HTTPStatus.TOO_MANY_REQUESTS,
-            "Too many requests without a right token from this address.",
-            headers=_after(wait),
+            "Too many requests without a right token or link from this address.",
+            headers=after(wait),
         )
-    raise RefusedError(HTTPStatus.UNAUTHORIZED, says, headers={"WWW-Authenticate": _REALM + error})
 
 
-def _after(seconds: float) -> dict[str, str]:
+def after(seconds: float) -> dict[str, str]:
+    """When to try again."""
     return {"Retry-After": str(max(1, math.ceil(seconds)))}

@@ -20,6 +20,7 @@ from waitress.task import ErrorTask, ThreadedTaskDispatcher
 
 from monitor.alerts.by_email import is_loopback
 from monitor.domain import UnableError
+from monitor.service.links import ADDRESS
 from monitor.store.tokens import TOKEN
 from monitor.web.answers import BODY_BYTES, PROBLEM_JSON, TOO_LARGE, problem_body
 from monitor.web.app import HEADERS, create_app
@@ -58,7 +59,7 @@ class _Redacted(logging.Filter):
         said = record.getMessage()
         if record.exc_info:
             said += "\n" + logging.Formatter().formatException(record.exc_info)
-        record.msg, record.args = TOKEN.sub("(token)", said), ()
+        record.msg, record.args = ADDRESS.sub("(link)", TOKEN.sub("(token)", said)), ()
         record.exc_info = record.exc_text = None
         return True
 
