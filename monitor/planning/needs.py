@@ -77,9 +77,9 @@ class Needs:
 
         def rank(position_id: str) -> tuple[bool, float, float, str]:
             bare = {g: t for g, t in due[position_id].items() if g not in self._present.covered}
-            first = min(bare.values(), default=np.inf)
+            first = float(np.floor(min(bare.values(), default=np.inf) / SECONDS_PER_MINUTE))
             value = sum(f.value * f.count for g in bare for f in self._rows[g])
-            return position_id not in under_way, first // SECONDS_PER_MINUTE, -value, position_id
+            return position_id not in under_way, first, -value, position_id
 
         return sorted(due, key=rank)
 
