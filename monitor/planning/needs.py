@@ -7,9 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from monitor.domain import Action, Facts, FeedSays, Fixture, Position, Wait
+from monitor.domain import Action, Facts, Fixture, Position, Wait
 from monitor.exposure.results import Exposure
 from monitor.exposure.rig import Rig
+from monitor.planning.by_feed import feed_says
 from monitor.planning.chance import Reach, at_risk, chance, do_by_s, shown_probability
 from monitor.planning.covers_in_stock import Allotment, CoversInStock
 from monitor.planning.facts import plain_facts, weather_facts
@@ -18,7 +19,7 @@ from monitor.planning.job_cautions import cover_cautions, fed_by_part, goes_dark
 from monitor.planning.present import Present
 from monitor.planning.spells import gust_at_risk, wet_spells
 from monitor.planning.workable import Span, gust_at_position, latest_start_s, workable_s
-from monitor.planning.worth import job_minutes, paying, worth
+from monitor.planning.worth import NOT_WORTH, job_minutes, paying, worth
 from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_moment
 
 _CAN_WAIT_S = SECONDS_PER_HOUR
@@ -48,6 +49,8 @@ class Needs:
         self._reach = Reach.of(
             steps.weather.starts, steps.weather.ends, self._known, steps.weather.feed_of
         )
+        self._share: dict[str, float] = {}
+        """By position: of members at which work there is due"""
         self._fed = fed_by_part(rig.show)
         on = [f for g in present.covered for f in rows.get(g, ())]
         self._stock = CoversInStock(rig.show, on, self._off_their_rows(beside or {}))
@@ -90,17 +93,14 @@ class Needs:
             for g in groups
             if g in self._present.rain_alerts and self._present.used[g] < 1.0 and g in self._rows
         ]
-        if self._rig.show.crew.minute_cost is not None:
-            rows = {g: self._rows[g] for g in mine}
-            bags = all(f.cover is not None for fixtures in rows.values() for f in fixtures)
-            worthwhile = self._paying(position, "cover" if bags else "bring-in", rows)
-            if worthwhile:
-                return worthwhile
-        return self._crossing(mine, self._rig.show.policy.risk)
-
-    def _crossing(self, groups: Iterable[int], share: float) -> dict[int, float]:
-        """When so many members have spent each group (seconds), where so many do."""
-        due = {g: self._deadline_s(g, share) for g in groups}
+        rows = {g: self._rows[g] for g in mine}
+        bags = all(f.cover is not None for fixtures in rows.values() for f in fixtures)
+        share, due = self._paying(position, "cover" if bags else "bring-in", rows)
+        self._share[position.id] = share
+        if due:
+            return due
+        # What does not pay is told all the same, where so many members spend it.
+        due = {g: self._deadline_s(g, share) for g in mine}
         return {g: at for g, at in due.items() if not np.isnan(at)}
 
     def _deadline_s(self, group: int, share: float) -> float:
@@ -109,7 +109,7 @@ class Needs:
 
     def _paying(
         self, position: Position, action: Action, rows: dict[int, list[Fixture]]
-    ) -> dict[int, float]:
+    ) -> tuple[float, dict[int, float]]:
         return paying(self._rig.show, position, action, rows, self._deadline_s)
 
     def jobs(
@@ -125,7 +125,7 @@ class Needs:
         """
         not_worth: list[Job] = []
         while due:
-            spell = self._first_spell(due)
+            spell = self._first_spell(due, self._share[position.id])
             last_s = float(self._ahead.steps.weather.ends[spell[1]])
             here = {g: at for g, at in due.items() if at <= last_s + 1.0}
             jobs = self._of_spell(position, here, closed, spell)
@@ -158,14 +158,14 @@ class Needs:
             jobs.append(replace(job, family="covered"))
         return jobs
 
-    def _first_spell(self, due: dict[int, float]) -> tuple[int, int]:
+    def _first_spell(self, due: dict[int, float], share: float) -> tuple[int, int]:
         """First and last step of the wet spell in which the first deadline falls."""
-        ahead, policy = self._ahead, self._rig.show.policy
-        weather, first_due = ahead.steps.weather, min(due.values())
+        ahead, first_due = self._ahead, min(due.values())
+        weather = ahead.steps.weather
         wet = at_risk(
             (ahead.wetting_mm[:, :, list(due)] > 0.0).any(axis=2).astype(float),
             weather.weights,
-            policy.risk,
+            share,
             self._known,
             weather.feed_of,
         )
@@ -256,7 +256,7 @@ class Needs:
         given: Allotment,
     ) -> Job:
         ahead, rows, used = self._ahead, self._rows, self._present.used
-        paid = self._paying(position, action, {g: rows[g] for g in due})
+        share, paid = self._paying(position, action, {g: rows[g] for g in due})
         due = paid or due
         fixtures = [f for g in due for f in rows[g]]
         count = sum(f.count for f in fixtures)
@@ -281,7 +281,7 @@ class Needs:
             weakest=None if part == "fixture" else part,
             used=float(used[worst]),
             says_so=by_spell_end.crossed,
-            by_feed=self._by_feed(due),
+            by_feed=feed_says(ahead, self._reach, due, share),
             can_wait=self._can_wait(due),
             access_closes_at=None if closes is None else to_moment(closes.start_s),
             cover_name=None if cover is None else cover.name,
@@ -305,31 +305,11 @@ class Needs:
             do_by,
             by_spell_end.heard,
             shown_probability(by_spell_end.share, by_spell_end.heard),
-            self._why(facts, do_by, float(used[worst])),
+            self._why(facts, do_by, float(used[worst])) + ("" if paid else f"; {NOT_WORTH}"),
             late=facts.late,
             value=at_stake,
             facts=facts,
         )
-
-    def _by_feed(self, groups: Iterable[int]) -> tuple[FeedSays, ...]:
-        """What each feed alone says of these groups: its first deadline, and its reach."""
-        weather, risk = self._ahead.steps.weather, self._rig.show.policy.risk
-        feed_of, said = np.asarray(weather.feed_of), []
-        for number, name in enumerate(weather.feeds or (weather.source,)):
-            mine = feed_of == number
-            weights, reach = weather.weights[mine], self._reach.take(mine)
-            crossings = self._ahead.next_spent_s[mine]
-            due = [do_by_s(crossings[:, g], weights / weights.sum(), risk, reach) for g in groups]
-            first, to = np.fmin.reduce(due), reach.until_s.max()
-            said.append(
-                FeedSays(
-                    name,
-                    None if np.isnan(first) else to_moment(first),
-                    to_moment(to) if np.isfinite(to) else None,
-                    len(weights),
-                )
-            )
-        return tuple(said)
 
     def _can_wait(self, due: dict[int, float]) -> tuple[Wait, ...]:
         """What is due much later than the first, by its deadline in steps of ten minutes."""

@@ -10,6 +10,7 @@ from monitor.domain import Action, Fixture, Position, Show, Worth
 LEAST_SHARE = 0.02
 """No share of members under this asks for work, however cheap the work is (judgement): one
 member in fifty is the noise of an ensemble, not its word."""
+NOT_WORTH = "the crew's minutes cost more than that saves, times its chance"
 
 
 def threshold(show: Show, minutes: float, people: int, at_stake: float) -> float:
@@ -70,8 +71,8 @@ def paying(
     action: Action,
     rows: Mapping[int, Sequence[Fixture]],
     deadline_s: Callable[[int, float], float],
-) -> dict[int, float]:
-    """Which of the groups of a job are worth its minutes, and when each is due [s].
+) -> tuple[float, dict[int, float]]:
+    """At which share of members a job pays, and which of its groups are due when [s].
 
     Parameters
     ----------
@@ -80,7 +81,8 @@ def paying(
 
     Returns
     -------
-    By group; nothing where the job does not pay
+    share : `risk` where the job does not pay
+    due : by group; nothing where it does not pay
 
     Notes
     -----
@@ -96,6 +98,6 @@ def paying(
         due = {g: deadline_s(g, share) for g in left}
         kept = {g: at for g, at in due.items() if not math.isnan(at)}
         if len(kept) == len(left):
-            return kept
+            return share, kept
         left = kept
-    return {}
+    return show.policy.risk, {}
