@@ -42,15 +42,10 @@ class Linked:
     """Whose address it is, and the alert it answers."""
 
     alert: Alert
-    contact: str
-    recipient: str
+    by: str
+    """Who answers, for the log: the contact, with the mailbox where it has several"""
     ended: bool
     """The alert has ended, or the address is too old: nothing can be answered any more"""
-
-    @property
-    def by(self) -> str:
-        """Who answers, for the log: the contact, with the mailbox where it is one."""
-        return f"{self.contact} ({self.recipient})" if "@" in self.recipient else self.contact
 
 
 def links_for(
@@ -85,7 +80,9 @@ def linked(db: Database, show: Show, address: str, now: datetime) -> Linked | No
                 old = now - found.at > HOLDS
                 latest = change_of(db, latest_change(db, found.alert.id) or found.id) or found
                 ended = old or latest.alert.stage == "stood-down"
-                return Linked(latest.alert, contact.name, recipient, ended)
+                several = contact.kind == "email" and len(contact.to) > 1
+                by = f"{contact.name} ({recipient})" if several else contact.name
+                return Linked(latest.alert, by, ended)
     return None
 
 

@@ -44,7 +44,7 @@ def raise_alert(folder, alert_id="cover/open", action="cover", fixtures=("a", "b
     alert = Alert(
         id=alert_id,
         kind=more.pop("kind", "work"),
-        stage="start",
+        stage=more.pop("stage", "start"),
         action=action,
         position=more.pop("position", "open"),
         fixtures=fixtures,
@@ -235,3 +235,44 @@ def test_an_unknown_alert(folder):
     done = run(folder, "answer", "cover/opne", "done")
     assert done.exit_code == 2
     assert "Perhaps cover/open is meant" in done.stderr
+
+
+def test_cannot_with_its_reason_time_name_and_note(folder):
+    raise_alert(folder)
+    words = ("--because", "act-on-stage", "--until", "2099-07-15T23:30", "--by", "Ines")
+    done = run(folder, "answer", "cover/open", "cannot", *words, "--note", "after the band")
+    assert done.exit_code == 0
+    assert "planned anew" in done.stdout
+    with closing(open_database(folder / "dryspell.db")) as db:
+        (kept,) = answers(db)
+    assert (kept.because, kept.by, kept.note) == ("act-on-stage", "Ines", "after the band")
+    assert kept.until is not None
+    assert kept.until.isoformat().startswith("2099-07-15")
+    assert kept.fixtures == ("a", "b")
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("doing", "--because", "no-lift"), "--because is given with doing"),
+        (("done", "--until", "23:00"), "--until is given with done"),
+        (("cannot", "--until", "2020-07-15T23:30"), "is past"),
+        (("cannot", "--until", "late"), "A time of day alone is the next one, like 23:30."),
+        (("cannot", "--because", "tired"), "no-lift"),
+    ],
+)
+def test_answers_that_make_no_sense(folder, words, says):
+    raise_alert(folder)
+    done = run(folder, "answer", "cover/open", *words)
+    assert done.exit_code == 2
+    assert says in done.stderr
+    with closing(open_database(folder / "dryspell.db")) as db:
+        assert answers(db) == ()
+
+
+def test_an_alert_that_has_ended_is_not_answered(folder):
+    raise_alert(folder)
+    raise_alert(folder, stage="stood-down")
+    done = run(folder, "answer", "cover/open", "doing")
+    assert done.exit_code == 2
+    assert "Alert cover/open has ended" in done.stderr

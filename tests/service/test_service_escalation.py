@@ -8,6 +8,7 @@ import re
 import signal
 import subprocess
 import sys
+import threading
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -27,6 +28,7 @@ from service_site import (
 from service_stage import RECORD_FEED, START, record
 
 from monitor.domain import Alert, Facts
+from monitor.service import Pace, serve
 from monitor.service import cycle as cycle_module
 from monitor.service.answering import AnswerSaid, keep_answer
 from monitor.service.escalation import standing
@@ -394,6 +396,71 @@ def test_whose_turn_it_is_is_woken(stage):
             cycle_module.call_next(made.db, made.watch.current.show, made.now)
         made.deliver()
         assert [m.rcpt_tos for m in mailbox.mails] == [["anna@example.org"], ["emil@example.org"]]
+
+
+# ---------------------------------------------------------------- as it runs
+
+
+def test_it_is_told_when_the_wait_runs_out_not_at_the_next_minute(stage):
+    """The service looks at the moment itself, though nothing came in and no minute is over."""
+    with mail_server() as (mailbox, port):
+        two = mail_to(port, "anna@example.org", name="chief")
+        two += mail_to(port, "emil@example.org", name="deputy") + "turn = 2\n"
+        first = datetime.now(UTC).replace(second=0, microsecond=0) - minutes(8)
+        made = stage(
+            feeds=RECORD_FEED,
+            contacts=two,
+            files={"weather.csv": steps_of(first + minutes(60), first)},
+            load_in=first - timedelta(hours=3),
+        )
+        made.poll()
+        made.now = first
+        made.run()
+        (order,) = (c.alert for c in alert_changes(made.db) if c.alert.stage == "start")
+        # the service's clock is set so that the wait runs out in three seconds
+        wait = (order.start_by - first) / 10
+        lag = datetime.now(UTC) + timedelta(seconds=3) - (first + wait)
+        assert made.cycle.next_turn_at == first + wait
+        pace = Pace(poll_s=0.05, look_s=0.1, evaluate_s=3600, deliver_s=0.05, clock_s=0.1)
+        stop, lines = threading.Event(), []
+        thread = threading.Thread(
+            target=serve,
+            args=(made.folder, ENVIRON),
+            kwargs={
+                "clock": lambda: datetime.now(UTC) - lag,
+                "say": lines.append,
+                "pace": pace,
+                "stop": stop,
+            },
+        )
+        thread.start()
+        try:
+            wait_for(lambda: len(turns(made.db, order.id)) == 2)
+            wait_for(
+                lambda: any(
+                    m.rcpt_tos == ["emil@example.org"] and b"Told" in m.content
+                    for m in mailbox.mails
+                )
+            )
+        finally:
+            stop.set()
+            thread.join(20)
+        second = turns(made.db, order.id)[1]
+        assert second.contacts == ("deputy",)
+        assert timedelta(0) <= second.at - (first + wait) < timedelta(seconds=2)
+
+
+def test_the_state_says_who_was_told_and_has_not_answered(evening):
+    _, alert = evening.until_told()
+    (stands,) = standing(evening.made.db, evening.made.watch.current.show, evening.made.now)
+    assert [turn.contacts for turn in stands.turns if turn.began] == [("crew", "radio desk")]
+    assert stands.stored.alert.id == alert.id
+    assert stands.is_waiting
+    evening.answer("doing", by="ben")
+    (stands,) = standing(evening.made.db, evening.made.watch.current.show, evening.made.now)
+    assert (stands.is_waiting, stands.next_at) == (False, None)
+    assert [a.by for a in stands.answers] == ["ben"]
+    assert stands.answers[0].family == "protect"
 
 
 # ---------------------------------------------------------------- killed

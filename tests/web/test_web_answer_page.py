@@ -146,7 +146,8 @@ def test_a_link_is_for_one_alert_and_one_person(tmp_path):
         with site.db() as db:
             for recipient, path in found.items():
                 known = linked(db, site.place.show, path.removeprefix("/answer/"), AT)
-                assert (known.alert.id, known.recipient) == ("wash-1", recipient)
+                assert known.alert.id == "wash-1"
+                assert recipient in known.by
         # the same code does not open another change, nor a change that is not there
         code = found["desk"].partition("-")[2]
         raise_alert(site, "wash-2")

@@ -230,3 +230,49 @@ def test_bad_answers(site, more, keys):
     assert entries(site) == []
     with site.db() as db:
         assert answers(db) == ()
+
+
+def test_cannot_with_its_reason_time_and_note(site):
+    raise_alert(site)
+    more = {"because": "too-windy", "until": "2099-07-15T23:30", "note": "gusts at the mast"}
+    one = word(alert="wash-1", answer="cannot", by="Ines", **more)
+    assert site.post(ANSWERS, one).status_code == 201
+    assert site.post(ANSWERS, one).status_code == 200
+    assert site.post(ANSWERS, {**one, "because": "no-lift"}).status_code == 409
+    with site.db() as db:
+        (kept,) = answers(db)
+    # 23:30 in British Summer Time
+    assert kept.until == datetime(2099, 7, 15, 22, 30, tzinfo=UTC)
+    assert (kept.because, kept.note) == ("too-windy", "gusts at the mast")
+    assert (kept.position, kept.family, kept.fixtures) == ("wash", "protect", ("WASH",))
+
+
+@pytest.mark.parametrize(
+    ("more", "keys"),
+    [
+        ({"answer": "cannot", "because": "tired"}, ["because"]),
+        ({"answer": "cannot", "until": "soon"}, ["until"]),
+        ({"answer": "cannot", "until": "2020-01-01T00:00"}, ["until"]),
+        ({"answer": "doing", "because": "no-lift", "until": "23:00"}, ["because", "until"]),
+        ({"answer": "cannot", "note": 7}, ["note"]),
+        ({"answer": "cannot", "alert": "wash-9", "until": "soon"}, ["alert", "until"]),
+    ],
+)
+def test_answers_that_make_no_sense(site, more, keys):
+    raise_alert(site)
+    refused = site.post(ANSWERS, word(**{"alert": "wash-1", **more}))
+    assert refused.status_code == 422
+    assert [problem["key"] for problem in refused.json()["problems"]] == keys
+    with site.db() as db:
+        assert answers(db) == ()
+
+
+def test_an_alert_that_has_ended_is_not_answered_but_what_was_said_before_is_known(site):
+    raise_alert(site)
+    one = word(alert="wash-1", answer="doing")
+    site.post(ANSWERS, one)
+    raise_alert(site, stage="stood-down")
+    refused = site.post(ANSWERS, word(alert="wash-1", answer="doing"))
+    assert refused.status_code == 422
+    assert refused.json()["problems"][0]["code"] == "alert-ended"
+    assert site.post(ANSWERS, one).status_code == 200
