@@ -50,6 +50,21 @@ def text(
     )
 
 
+_WIDEST_PER_SIZE = 0.6
+"""Of a letter on the average, of its size; wider than it mostly is."""
+
+
+def width_of(said: str, size: float = 11.0) -> float:
+    """No less than the width that a line of text takes."""
+    return len(one_line(said)) * size * _WIDEST_PER_SIZE
+
+
+def titled(x: float, y: float, said: str) -> str:
+    """A line of text on a ground of its own, so that no pattern lies under its letters."""
+    ground = boxes([(x - 1.0, y - 10.0, width_of(said) + 2.0, 13.0)], fill="#ffffff")
+    return ground + text(x, y, said)
+
+
 def line(
     x1: float,
     y1: float,

@@ -93,7 +93,7 @@ def standing(warnings: Sequence[OfficialWarning], now: datetime) -> tuple[Offici
     return tuple(
         warning
         for warning in warnings
-        if _can_stand(warning) and warning.until > now and back.by(warning) is None
+        if can_stand(warning) and warning.until > now and back.by(warning) is None
     )
 
 
@@ -134,7 +134,7 @@ def thunder_spans(
     spans = []
     for warning in warnings:
         heard = listening.get(warning.service)
-        if heard is None or not _can_stand(warning):
+        if heard is None or not can_stand(warning):
             continue
         if not closes_work(warning, heard.thunder_words):
             continue
@@ -167,7 +167,8 @@ def _span(
     )
 
 
-def _can_stand(warning: OfficialWarning) -> bool:
+def can_stand(warning: OfficialWarning) -> bool:
+    """Whether it is a warning of its own, not a word on another and no test."""
     has_content = bool(warning.event or warning.headline or warning.description)
     return is_meant(warning) and has_content and warning.msg_type.lower() not in _NOT_IN_FORCE
 

@@ -10,7 +10,7 @@ from datetime import datetime
 
 import numpy as np
 
-from monitor.domain import Fixture
+from monitor.domain import Answered, Fixture
 from monitor.report.findings import BANDS, ORDERS, Line
 from monitor.report.jobs import SAYS, Job
 from monitor.report.material import Material
@@ -91,7 +91,7 @@ def alerts_csv(jobs: Sequence[Job], times: SiteTimes) -> bytes:
     header = (
         "at", "alert", "kind", "stage", "action", "position", "count", "people", "minutes",
         "start_by", "do_by", "members", "probability", "reason", "told_at", "told", "done_at",
-        "outcome", "lead_minutes", "fixtures",
+        "outcome", "lead_minutes", "fixtures", "spent_at", "answers",
     )  # fmt: skip
     rows = sorted(((told, job) for job in jobs for told in job.told), key=lambda pair: pair[0].at)
     return _csv(
@@ -102,12 +102,18 @@ def alerts_csv(jobs: Sequence[Job], times: SiteTimes) -> bytes:
                 t.alert.count, t.alert.people, t.alert.minutes, t.alert.start_by, t.alert.do_by,
                 t.alert.members, t.alert.probability, t.reason, t.told_at, t.state, job.done_at,
                 None if job.came is None else SAYS[job.came], job.lead_min,
-                " ".join(t.alert.fixtures),
+                " ".join(t.alert.fixtures), job.spent_at,
+                "; ".join(_answer(said, times) for said in job.answered),
             )
             for t, job in rows
         ),
         times,
     )  # fmt: skip
+
+
+def _answer(said: Answered, times: SiteTimes) -> str:
+    what = said.answer if said.because is None else f"{said.answer} ({said.because})"
+    return f"{what} {times.iso(said.at)}" + (f" {said.by}" if said.by else "")
 
 
 def weather_csv(material: Material, times: SiteTimes) -> bytes:

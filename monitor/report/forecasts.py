@@ -4,18 +4,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 from markupsafe import Markup
 
+from monitor.alerts.words import duration
 from monitor.report.figures import NOTHING, counted
 from monitor.report.forecast_picture import forecast_picture
 from monitor.report.material import Material
 from monitor.scores import FEWEST_CASES, FEWEST_HOURS, FeedScores, Row, Scores
+from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE
 
 TOO_FEW = "too few"
 _UNMEASURED = (
     "Nothing was measured on the site in this period, so no forecast can be judged. A rain gauge, "
     "or a record as a feed, would say."
 )
+_LEAST_MIN = 1.0
+"""Less than this is a matter of rounding [min]."""
 _TOLD_AT_H = 6.0
 """The lead told first: what the plan of a night or a day is made on [h]."""
 
@@ -44,19 +49,43 @@ def forecasts(material: Material) -> ForecastsTold | None:
     scores = material.scores
     if scores is None:
         return None
+    parts = _parts_min(material, scores)
     if not scores.measured_hours:
-        return ForecastsTold((_UNMEASURED,), (), ())
+        return ForecastsTold((_too_short(parts) if parts else _UNMEASURED,), (), ())
+    measured = _measured(scores, parts)
     if not scores.feeds:
-        return ForecastsTold((_measured(scores), "No forecast was received."), (), ())
+        return ForecastsTold((measured, "No forecast was received."), (), ())
     feeds = tuple(_feed(feed, n) for n, feed in enumerate(scores.feeds))
-    return ForecastsTold((_measured(scores),), feeds, _notes(scores))
+    return ForecastsTold((measured,), feeds, _notes(scores))
 
 
-def _measured(scores: Scores) -> str:
+def _parts_min(material: Material, scores: Scores) -> float:
+    """Minutes in which a gauge measured the rain, beyond the whole hours of it."""
+    steps = material.exposure.steps
+    known = np.isfinite(steps.weather.rain_mm[0])
+    measured = np.array([kind == "measured" for kind in material.kinds()], dtype=np.bool_)
+    left_h = float(steps.hours[known & measured].sum()) - scores.measured_hours
+    minutes = left_h * SECONDS_PER_HOUR / SECONDS_PER_MINUTE
+    return minutes if minutes >= _LEAST_MIN else 0.0
+
+
+def _too_short(minutes: float) -> str:
+    return (
+        f"Rain was measured on the site for {duration(minutes)}, but in no hour from beginning "
+        "to end (hours of UTC): no forecast can be judged by parts of hours."
+    )
+
+
+def _measured(scores: Scores, parts_min: float) -> str:
     by = f" by {scores.measured_by}" if scores.measured_by else ""
+    parts = ""
+    if parts_min:
+        parts = (
+            f" Beside them {duration(parts_min)} that make no whole hour, and are not judged by."
+        )
     return (
         f"Measured on site{by}: {counted(scores.measured_hours, 'hour')}, "
-        f"{scores.wet_hours} of them wet ({scores.wet_mm:g} mm or more)."
+        f"{scores.wet_hours} of them wet ({scores.wet_mm:g} mm or more).{parts}"
     )
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from typing import Literal
 
-from monitor.domain import Action, Alert, LogEntry
+from monitor.domain import Action, Alert, Answered, LogEntry
 from monitor.report.material import Material
+from monitor.report.spent import spent_at
 
 Came = Literal["in-time", "late", "missed", "open", "done", "not-done", "not-needed"]
 SAYS: dict[Came, str] = {
@@ -21,6 +22,8 @@ SAYS: dict[Came, str] = {
     "not-needed": "no longer needed",
 }
 _SAME_MOMENT = timedelta(seconds=1)
+_NEVER = datetime.max.replace(tzinfo=UTC)
+_PROTECTS: tuple[Action, ...] = ("cover", "bring-in", "isolate")
 _SENT_LATE = timedelta(hours=2)
 """Work that was over before its alert still counts as its answer when it is no older than this:
 the entry came in late. Older work is what the alert found wanting (judgement)."""
@@ -68,6 +71,10 @@ class Job:
     """Fixtures (ids) of it logged done"""
     came: Came | None
     """None where there is nothing to do: stops, weather, messages"""
+    spent_at: datetime | None = None
+    """When, by what fell, an allowance was spent of what was not done yet; None: none was"""
+    answered: tuple[Answered, ...] = ()
+    """What the crew answered to it, oldest first"""
 
     @property
     def alert(self) -> Alert:
@@ -101,7 +108,23 @@ def jobs(material: Material) -> tuple[Job, ...]:
             order.append(episodes[-1])
         episodes[-1].append(_told(material, deliveries, alert, reason, at))
     log = _Log(material)
-    return tuple(_job(material, log, tuple(life)) for life in order)
+    found = [_job(material, log, tuple(life)) for life in order]
+    return tuple(replace(job, answered=_answers(material, job, found)) for job in found)
+
+
+def _answers(material: Material, job: Job, found: Sequence[Job]) -> tuple[Answered, ...]:
+    """The answers to an alert from its first word on, until it came back as another job."""
+    first = job.told[0]
+    back = [
+        other.told[0].at
+        for other in found
+        if other.told[0].alert.id == first.alert.id and other.told[0].at > first.at
+    ]
+    return tuple(
+        said
+        for said in material.answered
+        if said.alert == first.alert.id and first.at <= said.at < min(back, default=_NEVER)
+    )
 
 
 def _job(material: Material, log: _Log, told: tuple[Told, ...]) -> Job:
@@ -120,16 +143,26 @@ def _job(material: Material, log: _Log, told: tuple[Told, ...]) -> Job:
     do_by = next((t.alert.do_by for t in reversed(held) if t.alert.do_by is not None), None)
     start_by = next((t.alert.start_by for t in reversed(held) if t.alert.start_by), None)
     ended = last.at if last.alert.stage == "stood-down" else material.ends_at
+    spent = None
+    if action in _PROTECTS:
+        until = zip(wanted, [min(at or ended, material.ends_at) for at in done], strict=True)
+        gone = [spent_at(material, fixture, moment) for fixture, moment in until]
+        spent = min((at for at in gone if at is not None), default=None)
     came: Came
     if done_at is not None:
-        came = "done" if do_by is None else "in-time" if done_at <= do_by else "late"
-    elif any(t.alert.stage == "overdue" for t in told) or (do_by is not None and do_by <= ended):
+        in_time = do_by is not None and done_at <= do_by and spent is None
+        came = "in-time" if in_time else "done" if do_by is None else "late"
+    elif (
+        spent is not None
+        or any(t.alert.stage == "overdue" for t in told)
+        or (do_by is not None and do_by <= ended)
+    ):
         came = "missed"
     elif last.alert.stage == "stood-down":
         came = "not-needed"
     else:
         came = "not-done" if do_by is None else "open"
-    return Job(told, do_by, start_by, done_at, len(known), came)
+    return Job(told, do_by, start_by, done_at, len(known), came, spent)
 
 
 # ---------------------------------------------------------------- told

@@ -7,7 +7,7 @@ from datetime import datetime
 
 import numpy as np
 
-from monitor.domain import Alert, Bools, LogEntry, Show
+from monitor.domain import Alert, Answered, Bools, Declared, LogEntry, Show
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
 from monitor.scores import Scores
@@ -53,6 +53,10 @@ class Material:
     """Official warnings in force within the period, in the order they came"""
     notes: tuple[str, ...] = ()
     """Sentences on how the material was gathered"""
+    answered: tuple[Answered, ...] = ()
+    """What the crew answered to alerts, oldest first"""
+    declared: tuple[Declared, ...] = ()
+    """What people on site declared open again, oldest first"""
 
     def __post_init__(self) -> None:
         steps = self.exposure.steps.hours

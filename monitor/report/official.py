@@ -10,6 +10,7 @@ from monitor.alerts.official_words import NO_PROMISE, UNPLACED, quoted, times
 if TYPE_CHECKING:
     from monitor.report.material import Material
     from monitor.report.site_times import SiteTimes
+    from monitor.service.warned import WarningRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,8 @@ class Warned:
     place: str
     doubt: str
     """Why it may not be for the site; empty where it is"""
+    ended: str = ""
+    """When it was taken back, and how; empty where it ran to its end"""
 
 
 def warned(material: Material, site_times: SiteTimes) -> tuple[Warned, ...]:
@@ -36,9 +39,18 @@ def warned(material: Material, site_times: SiteTimes) -> tuple[Warned, ...]:
             quotes=quoted(row.warning),
             place=row.warning.place,
             doubt="" if row.placed else UNPLACED,
+            ended=_ended(row, site_times),
         )
         for row in material.warnings
     )
+
+
+def _ended(row: WarningRow, site_times: SiteTimes) -> str:
+    later = row.later
+    if later is None:
+        return ""
+    how = "Cancelled" if later.msg_type.lower() == "cancel" else "Replaced by a later message"
+    return f"{how} at {site_times.at(later.sent)}."
 
 
 def about(material: Material) -> str:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from monitor.alerts import cautions
 from monitor.alerts.words import one_line, sentence
-from monitor.domain import LogEntry
+from monitor.domain import Answered, AnswerKind, CannotBecause, Declared, LogEntry
 from monitor.drawing import patterns
 from monitor.report import figures, summary
 from monitor.report.findings import ORDERS, Line, id_ranges, lines
@@ -96,6 +97,7 @@ def page(material: Material) -> str:
         warned=warned(material, times),
         about_warnings=about(material),
         log=_log(material),
+        declared=[_declared(one, material) for one in material.declared],
         letters=LETTERS.values(),
         key_patterns=patterns("key"),
         cautions=CAUTIONS,
@@ -133,6 +135,7 @@ def _environment(times: SiteTimes) -> Environment:
         order=_order,
         life=lambda job: _life(job, times),
         came=_came,
+        answers=lambda job, at: [_answer(said, at) for said in job.answered],
     )
     return environment
 
@@ -190,11 +193,63 @@ def _came(job: Job, times: SiteTimes) -> str:
     assert job.came is not None
     said = SAYS[job.came]
     if job.done_at is not None:
-        return f"{said}, {times.at(job.done_at)}"
+        return f"{said}, {times.at(job.done_at)}{_by_what_fell(job, times)}"
     wanted = len({f for told in job.told for f in told.alert.fixtures})
     if job.done_count:
-        return f"{said}: {job.done_count} of {wanted} logged done"
-    return said
+        said += f": {job.done_count} of {wanted} logged done"
+    return f"{said}{_by_what_fell(job, times)}"
+
+
+def _by_what_fell(job: Job, times: SiteTimes) -> str:
+    """What the weather that came says of it, where that is not what the forecast had."""
+    if job.spent_at is not None:
+        return f"; by what fell an allowance was spent {times.at(job.spent_at)}"
+    lasted = job.came == "late" and job.done_at is not None
+    return "; by what is known to have fallen the allowance lasted" if lasted else ""
+
+
+_ANSWERS: dict[AnswerKind, str] = {
+    "doing": "Doing it",
+    "done": "Answered done",
+    "cannot": "Cannot be done",
+    "not-needed": "Answered not needed",
+}
+_BECAUSE: dict[CannotBecause, str] = {
+    "no-lift": "no lift",
+    "too-windy": "too windy",
+    "act-on-stage": "an act is on stage",
+    "no-cover": "no cover",
+    "other": "another reason",
+}
+
+
+def _answer(said: Answered, times: SiteTimes) -> str:
+    """`Cannot be done (an act is on stage), Kit, Fri 16 Jul 21:00`."""
+    because = f" ({_BECAUSE[said.because]})" if said.because is not None else ""
+    until = f" until {times.at(said.until)}" if said.until is not None else ""
+    by = f", {one_line(said.by)}" if said.by else ""
+    note = f": {one_line(said.note)}" if said.note else ""
+    return f"{_ANSWERS[said.answer]}{because}{until}{by}, {times.at(said.at)}{note}"
+
+
+@dataclass(frozen=True, slots=True)
+class _DeclaredRow:
+    """A declaration as a row of cells."""
+
+    at: datetime
+    what: str
+    where: str
+    by: str
+    note: str
+
+
+def _declared(one: Declared, material: Material) -> _DeclaredRow:
+    positions = material.show.positions
+    where = "the whole site"
+    if one.position is not None:
+        where = positions[one.position].name if one.position in positions else one.position
+    what = "work at height" if one.what == "height" else "power on again"
+    return _DeclaredRow(one.at, what, where, one.by, one.note or "")
 
 
 def _log(material: Material) -> list[_Entries]:

@@ -33,6 +33,7 @@ _USED = (133.0, 60.0)
 _STATE = (202.0, 8.0)
 _MARKS_FROM = 220.0
 _MARK_ROW = 15.0
+_LEAST_UNKNOWN, _LEAST_MARKED = 4.0, 10.0
 _MARK_ROWS = 3
 _USED_TOP = 1.5
 """The axis of used ends here; what is over it is said in figures."""
@@ -155,13 +156,18 @@ def _bars(material: Material, g: int) -> _Bars:
 
 def _unknown(frame: _Frame, spans: Sequence[tuple[float, float]], prefix: str) -> str:
     top, bottom = _RAIN[0], _USED[0] + _USED[1]
-    shapes = [(frame.x(a), top, max(frame.x(b) - frame.x(a), 1.0), bottom - top) for a, b in spans]
-    drawn = drawing.boxes(shapes, fill=f"url(#{prefix}-unknown)", stroke=PALE)
+    shapes = []
+    for begin, end in spans:
+        width = max(frame.x(end) - frame.x(begin), _LEAST_UNKNOWN)
+        # What is not known is never so thin that it is missed, nor past the end of the axis.
+        shapes.append((min(frame.x(begin), _LEFT + _PLOT - width), top, width, bottom - top))
+    drawn = drawing.boxes(shapes, fill=f"url(#{prefix}-unknown)", stroke=GREY)
     for x, _, width, _ in shapes:
-        if width > 62.0:
-            middle = x + width / 2
-            drawn += drawing.boxes([(middle - 30, top + 3, 60.0, 13.0)], fill="#ffffff")
-            drawn += drawing.text(middle, top + 13, "not known", anchor="middle")
+        said = "not known" if width > 62.0 else "?" if width >= _LEAST_MARKED else ""
+        if said:
+            middle, half = x + width / 2, 30.0 if said != "?" else 4.0
+            drawn += drawing.boxes([(middle - half, top + 3, 2 * half, 13.0)], fill="#ffffff")
+            drawn += drawing.text(middle, top + 13, said, anchor="middle")
     return drawn
 
 
@@ -194,7 +200,7 @@ def _depths(
     top, height = panel
     most = float(values.max()) if len(values) else 0.0
     scale = drawing.round_up(most)
-    drawn = [drawing.text(_LEFT, top - 5, f"{title}, mm/h")]
+    drawn = [drawing.titled(_LEFT, top - 5, f"{title}, mm/h")]
     for part in (0.5, 1.0):
         y = top + height * (1 - part)
         drawn.append(drawing.line(_LEFT, y, _LEFT + _PLOT, y, colour=PALE, width=0.5))
@@ -230,7 +236,7 @@ def _used(frame: _Frame, bars: _Bars, place: Place) -> str:
 
     worst = place.worst
     title = f"Allowance used by the worst fixture, {worst.first.id} (1 = all of it)"
-    drawn = [drawing.text(_LEFT, top - 5, title)]
+    drawn = [drawing.titled(_LEFT, top - 5, title)]
     for value, dash in ((0.5, "2 3"), (1.0, "6 3")):
         drawn.append(drawing.line(_LEFT, y(value), _LEFT + _PLOT, y(value), width=0.9, dash=dash))
         drawn.append(_tick_label(y(value), f"{value:.1f}"))
@@ -250,8 +256,9 @@ def _used(frame: _Frame, bars: _Bars, place: Place) -> str:
     most = float(bars.used.max()) if len(bars.used) else 0.0
     if most > _USED_TOP:
         first = int(np.argmax(bars.used > _USED_TOP))
-        x = min(frame.x(bars.ends[first]) + 6, _LEFT + _PLOT - 120)
-        drawn.append(drawing.text(x, top + 10, f"beyond the picture: reaches {share(most)}"))
+        said = f"beyond the picture: reaches {share(most)}"
+        x = min(frame.x(bars.ends[first]) + 6, _LEFT + _PLOT - drawing.width_of(said))
+        drawn.append(drawing.titled(x, top + 14, said))
     return "".join(drawn)
 
 

@@ -18,7 +18,7 @@ from monitor.alerts.official_reading import (
 )
 from monitor.domain import Official
 from monitor.feeds.cap_area import SiteArea, concerns
-from monitor.feeds.cap_force import in_force, is_meant, thunder_spans
+from monitor.feeds.cap_force import TakenBack, can_stand, in_force, thunder_spans
 from monitor.service.telling import tell
 from monitor.service.warned_polling import listening, service_sights
 from monitor.store.history import recall, remember
@@ -51,6 +51,8 @@ class WarningRow:
     received_at: datetime
     warning: OfficialWarning
     placed: bool
+    later: OfficialWarning | None = None
+    """The message that took it back; None: none did"""
 
 
 class WarningsKept:
@@ -191,15 +193,19 @@ def _about_services(
 
 def warning_rows(db: Database, show: Show, start: datetime, end: datetime) -> Sequence[WarningRow]:
     """For the report: the warnings in force within a period that were, or may have been, for
-    the site, in the order they came.
+    the site, in the order they came. One that takes another back without a word of its own is
+    no row: it stands beside what it took back.
     """
     heard = listening(show, [])
     rows = []
-    for message in stored_messages(db, matters_after=start):
+    messages = stored_messages(db, matters_after=start)
+    back = TakenBack(w for message in messages for w in message.warnings)
+    for message in messages:
         for warning in message.warnings:
             area = heard[warning.service].area if warning.service in heard else SiteArea()
             where = concerns(warning, show.site, area)
             within = warning.begins < end and warning.until > start
-            if is_meant(warning) and within and where != "elsewhere":
-                rows.append(WarningRow(message.received_at, warning, where == "site"))
+            if can_stand(warning) and within and where != "elsewhere":
+                later = back.by(warning)
+                rows.append(WarningRow(message.received_at, warning, where == "site", later))
     return rows

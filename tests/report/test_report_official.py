@@ -57,3 +57,28 @@ def test_none_is_no_promise(db):
     assert "None for the site was read in this period." in text
     assert "does not mean that nothing comes" in text
     assert "No official warning service was read." in said(db)
+
+
+FIRST = f"warn@weather.example,W1,{after(1).isoformat()}"
+
+
+def keep(db, name, hour, **more):
+    raw = cap(name, sent=after(hour), expires=after(5).isoformat(), polygon=HERE, **more)
+    record_message(db, read_cap(raw, SERVICE.name, None), raw, after(hour))
+
+
+def test_one_that_was_cancelled_stands_once_and_says_when(db):
+    keep(db, "W1", 1, description="Hail of W1.")
+    keep(db, "W2", 2, msg_type="Cancel", references=FIRST, description="Hail of W1.")
+    text = said(db, warnings=(SERVICE,))
+    assert text.count("Hail of W1.") == 1
+    # 14:00Z is 15:00 on site
+    assert "Cancelled at Thu 1 Jul 15:00." in text
+
+
+def test_one_that_was_replaced_says_so_and_its_follower_stands_beside_it(db):
+    keep(db, "W1", 1, description="Hail of W1.")
+    keep(db, "W2", 2, msg_type="Update", references=FIRST, description="Hail of W2.")
+    text = said(db, warnings=(SERVICE,))
+    assert "Replaced by a later message at Thu 1 Jul 15:00." in text
+    assert ("Hail of W1." in text, "Hail of W2." in text) == (True, True)

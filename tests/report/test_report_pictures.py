@@ -223,3 +223,70 @@ def test_times_say_their_offset_only_after_a_change_of_the_clocks():
     assert times.iso(after(0)) == "2027-07-01T13:00:00+01:00"
     assert SiteTimes(LONDON, NOON).span(after(0), after(1)) == "Thu 1 Jul 13:00 to 14:00"
     assert SiteTimes(LONDON, NOON).name == "BST (UTC+1)"
+
+
+# ---------------------------------------------------------------- nothing is cut or struck through
+
+
+def extent(text):
+    """How far a line of text reaches across, at 6.5 units a letter, wider than Helvetica's mean."""
+    wide = 6.5 * len(text.text or "")
+    x = float(text.get("x"))
+    return {"start": (x, x + wide), "middle": (x - wide / 2, x + wide / 2), "end": (x - wide, x)}[
+        text.get("text-anchor")
+    ]
+
+
+@pytest.mark.parametrize("spent_in", [0, 12, 23])
+def test_a_label_past_the_end_of_the_axis_stays_in_the_picture(spent_in):
+    # an IP20 takes 0.5 mm: 100 mm are 200 allowances, far beyond 1.5
+    rain = [0.0] * 24
+    rain[spent_in] = 100.0
+    (svg,) = pictures(material(show(fixture()), weather(rain)))
+    (label,) = [t for t in svg.iter(f"{NAME}text") if (t.text or "").startswith("beyond the")]
+    assert label.text == "beyond the picture: reaches 200"
+    assert extent(label)[1] <= LEFT + WIDE
+
+
+def grounds(svg):
+    """(x, y, width, height) of the plain grounds, in the order they are drawn."""
+    found = [p.get("d") for p in bars(svg, "#ffffff")]
+    numbers = [re.fullmatch(r"M([-\d.]+) ([-\d.]+)h([-\d.]+)v([-\d.]+)h[-\d.]+z", d) for d in found]
+    return [tuple(float(n) for n in match.groups()) for match in numbers if match]
+
+
+def test_titles_have_a_plain_ground_where_hours_are_not_known():
+    rain = [0.0] * 24
+    rain[6:18] = [np.nan] * 12
+    (svg,) = pictures(material(show(fixture()), weather(rain)))
+    titles = [
+        t
+        for t in svg.iter(f"{NAME}text")
+        if (t.text or "").startswith(("Rain on", "Driven", "Allowance used"))
+    ]
+    assert len(titles) == 3
+    for title in titles:
+        x, y = float(title.get("x")), float(title.get("y"))
+        wide = 5.5 * len(title.text)
+        assert any(
+            gx <= x and gx + gw >= x + wide and gy <= y - 9 and gy + gh >= y + 2
+            for gx, gy, gw, gh in grounds(svg)
+        ), title.text
+
+
+def test_an_hour_of_a_month_that_is_not_known_is_seen():
+    rain = [0.0] * 720
+    rain[360] = np.nan
+    (svg,) = pictures(material(show(fixture()), weather(rain)))
+    (hatched,) = bars(svg, "url(#p0-unknown)")
+    width = float(re.search(r"h([\d.]+)v", hatched.get("d")).group(1))
+    # an hour of 720 is 684 / 720, less than one unit: drawn at four
+    assert width == pytest.approx(4.0)
+
+
+def test_a_short_span_that_is_not_known_is_marked():
+    rain = [0.0] * 24
+    rain[12] = np.nan
+    (svg,) = pictures(material(show(fixture()), weather(rain)))
+    # 684 / 24 = 28.5 units: too narrow for words
+    assert "?" in texts(svg)
