@@ -113,7 +113,7 @@ def send(
             is_called = called is None or contact.name in called
             if ended or (is_called and wants(contact, message)):
                 # Where the newer word is not wanted, the older one is still to arrive.
-                cancel_older(db, message.thread, contact.name, recipient, now)
+                cancel_older(db, message.thread, contact.name, recipient, now, message)
             if not is_called or (contact.name, recipient) in leave_out:
                 continue
             if wants(contact, message):

@@ -284,17 +284,24 @@ def expire(db: Database, now: datetime) -> tuple[Settled, ...]:
 
 
 def cancel_older(
-    db: Database, thread: str, contact: str, recipient: str, now: datetime
+    db: Database,
+    thread: str,
+    contact: str,
+    recipient: str,
+    now: datetime,
+    newer: Message | None = None,
 ) -> tuple[Settled, ...]:
     """Drop what this recipient was still to be told in a thread, before what follows is queued.
 
-    One in flight may still arrive; then it is recorded as sent.
+    One in flight may still arrive; then it is recorded as sent. `newer` is what follows: where
+    it is queued already, it stays.
     """
+    kept = "" if newer is None else _key(newer, contact, recipient)
     with immediate(db):
         older = rows_where(
             db,
-            "state = 'queued' AND thread = ? AND contact = ? AND recipient = ?",
-            [thread, contact, recipient],
+            "state = 'queued' AND thread = ? AND contact = ? AND recipient = ? AND key <> ?",
+            [thread, contact, recipient, kept],
         )
         detail = "overtaken by a later message"
         return tuple(_settled(db, row, "cancelled", detail, now) for row in older)
