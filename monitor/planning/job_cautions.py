@@ -13,6 +13,7 @@ from monitor.domain import Cover, Fixture, Show
 from monitor.exposure.damp import damp_sheltered
 from monitor.exposure.results import Exposure
 from monitor.planning.chance import at_risk
+from monitor.planning.doors import doors
 from monitor.units import to_moment
 
 _NAMED = 4
@@ -45,8 +46,9 @@ def cover_cautions(
     hot = sum(f.count for f, c in covers if f.fan_cooled and not may_run_covered(f, c))
     said = []
     if hot:
-        whose = "Fan-cooled" if hot == sum(f.count for f in fixtures) else f"{hot} are fan-cooled"
-        said.append(f"{whose}: off before {'it is' if hot == 1 else 'they are'} covered.")
+        is_ = "is" if hot == 1 else "are"
+        whose = "Fan-cooled" if hot == sum(f.count for f in fixtures) else f"{hot} {is_} fan-cooled"
+        said.append(f"{whose}: off before {'it' if hot == 1 else 'they'} {is_} covered.")
     if any(c.sealed for _, c in covers):
         open_by = _damp_until(show, ahead, from_s)
         if open_by is not None:
@@ -55,6 +57,18 @@ def cover_cautions(
                 when = f"by {_site_time(show, open_by)}"
             said.append(f"Under sealed covers damp builds up: open them {when}.")
     return tuple(said)
+
+
+def bare_for_the_show(show: Show, fixtures: Sequence[Fixture], now_s: float) -> tuple[str, ...]:
+    """Where nothing is due: what is not lit under its cover is covered after the show."""
+    coming = doors(show, now_s)
+    lit = all(f.cover is None or may_run_covered(f, show.covers[f.cover]) for f in fixtures)
+    if coming is None or lit:
+        return ()
+    at = f"{coming.begins_at(show):%H:%M}"
+    return (
+        f"Not lit under covers: for the show at {at} they stay bare, and are covered after it.",
+    )
 
 
 def _damp_until(show: Show, ahead: Exposure, from_s: float) -> float | None:

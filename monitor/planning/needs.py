@@ -15,7 +15,13 @@ from monitor.planning.chance import Reach, at_risk, chance, do_by_s, shown_proba
 from monitor.planning.covers_in_stock import Allotment, CoversInStock
 from monitor.planning.facts import plain_facts, weather_facts
 from monitor.planning.job import Job
-from monitor.planning.job_cautions import cover_cautions, fed_by_part, goes_dark, open_tails
+from monitor.planning.job_cautions import (
+    bare_for_the_show,
+    cover_cautions,
+    fed_by_part,
+    goes_dark,
+    open_tails,
+)
 from monitor.planning.present import Present
 from monitor.planning.spells import gust_at_risk, wet_spells
 from monitor.planning.workable import Span, gust_at_position, latest_start_s, workable_s
@@ -244,6 +250,7 @@ class Needs:
         show, said = self._rig.show, open_tails(self._ahead, groups, self._rows)
         if action == "cover":
             said += cover_cautions(show, fixtures, self._ahead, from_s, rain_until_s)
+            said += () if rain_until_s else bare_for_the_show(show, fixtures, self._now_s)
         return (*said, *goes_dark(fixtures, self._fed))
 
     def _job(
