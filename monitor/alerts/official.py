@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 
 from monitor.alerts import cautions
 from monitor.alerts.losses import AGAIN_AFTER
-from monitor.alerts.official_words import UNPLACED, dated, official, quoted
+from monitor.alerts.official_words import AFTER_THUNDER, UNPLACED, dated, official, quoted
 from monitor.alerts.open_alert import Change
 from monitor.alerts.words import one_line
 from monitor.domain import Alert, Facts, Official, Show, Stage
@@ -174,14 +174,31 @@ class _Step:
         return f"changed by {one_line(warning.service)}: {', '.join(said)}" if said else None
 
     def _end(self, told: Told) -> None:
+        facts = told.alert.facts
         alert = replace(
             told.alert,
             stage="stood-down",
             at=self._now,
             reason=self._why_over(told),
-            facts=replace(told.alert.facts, next_word_at=self._next_word_at, extra=()),
+            facts=replace(
+                facts,
+                next_word_at=self._next_word_at,
+                extra=(),
+                official=self._closed_until(told, facts.official),
+            ),
         )
         self._changes.append(Change(alert, alert.reason))
+
+    def _closed_until(self, told: Told, said: Official | None) -> Official | None:
+        """What was said of it, with how long it keeps work closed now that it is over."""
+        if said is None or said.closes_until is None or told.until is None:
+            return said
+        back = TakenBack(self._warnings)
+        taken = [back.by(w) for w in self._warnings if _is_of(w, told)]
+        # An update that was told under the same alert carried it on.
+        over = [w.sent for w in taken if w is not None and not _is_of(w, told)]
+        ends = min([told.until, *over])
+        return replace(said, closes_until=ends + AFTER_THUNDER)
 
     def _why_over(self, told: Told) -> str:
         service = one_line(told.service)

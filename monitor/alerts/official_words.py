@@ -6,12 +6,14 @@ and so may hold words that are otherwise never ours to use. Pure.
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from monitor.alerts.clock import DAYS, MONTHS, SiteClock
 from monitor.alerts.words import one_line, sentence
 from monitor.domain import Official
 from monitor.planning.official import in_short, without_calls
+from monitor.planning.workable import AFTER_THUNDER_S
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -38,6 +40,8 @@ CLOSES_NOT = (
 )
 
 _LONGEST_PLACE = 600
+AFTER_THUNDER = timedelta(seconds=AFTER_THUNDER_S)
+"""How long work outdoors stays closed after it."""
 
 
 def official(
@@ -67,6 +71,9 @@ def official(
         event=warning.title,
         quoted=quoted(warning),
         said=(*said, *warning.notes),
+        begins=warning.begins,
+        until=warning.until,
+        closes_until=warning.until + AFTER_THUNDER if closes and placed else None,
     )
 
 
@@ -131,10 +138,46 @@ def paragraphs(alert: Alert, said: Official) -> list[str]:
     extra = " ".join(sentence(line) for line in alert.facts.extra)
     if said.event is None:
         return [why, extra, NO_PROMISE]
+    clock = SiteClock.named(alert.facts.timezone, alert.at)
     if alert.stage == "stood-down":
-        return [f"Because: {why}" if why else "", extra, NO_PROMISE]
+        stays = ""
+        if said.closes_until is not None and said.closes_until > alert.at:
+            stays = (
+                f"The stop for thunder stays for 30 min after it, until "
+                f"{clock.near(said.closes_until)} at least. People on site declare the end of it."
+            )
+        return [f"Because: {why}" if why else "", stays, extra, NO_PROMISE]
     lines = "\n".join(one_line(line) for line in said.said)
-    return [why, _quotation(said), lines, extra, NO_PROMISE]
+    return [why, _be_down(said, clock), _quotation(said), lines, extra, NO_PROMISE]
+
+
+def _be_down(said: Official, clock: SiteClock) -> str:
+    """What a warning that closes work outdoors asks, and by when."""
+    if said.closes_until is None or said.begins is None:
+        return ""
+    ahead = said.begins > clock.now
+    by = f"by {clock.near(said.begins)}" if ahead else "now"
+    return (
+        f"Be down {by}, in a building or a hard-top vehicle: nobody works outdoors from "
+        f"{'then' if ahead else 'now'} to {clock.at(said.closes_until)}, 30 min after its end. "
+        f"Site time, {clock.zone_name}."
+    )
+
+
+def on_the_radio(said: Official, clock: SiteClock, *, ended: bool) -> str:
+    """Its times, and to be down by the first of them; how long the stop stays after its end."""
+    if ended:
+        until = said.closes_until
+        if until is None or until <= clock.now:
+            return ""
+        return f" The STOP stays to {clock.at(until)}."
+    if said.begins is None or said.until is None:
+        return ""
+    if said.closes_until is None:
+        return f" {clock.span(said.begins, said.until)}."
+    if said.begins > clock.now:
+        return f" {clock.span(said.begins, said.until)}. Be down by {clock.at(said.begins)}."
+    return f" To {clock.at(said.until)}. Be down now."
 
 
 def _quotation(said: Official) -> str:

@@ -6,18 +6,16 @@ is known: a message never guesses and never prints a gap.
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from monitor.alerts import official_words, words
-from monitor.alerts.clock import age
+from monitor.alerts import official_words, stop_words, words
+from monitor.alerts.why import feeds_differ, forecast, why, worth
 
 if TYPE_CHECKING:
     from monitor.alerts.clock import SiteClock
-    from monitor.domain import Access, Alert, Facts, FeedSays
+    from monitor.domain import Access, Alert
 
-_OF_ONE_MIND = timedelta(minutes=20)
-"""Deadlines of several feeds no further apart than this are one to the crew (judgement)."""
+__all__ = ["body", "feeds_differ"]
 
 _LIMITED: dict[Access | None, str] = {
     "ladder": "on a ladder",
@@ -29,70 +27,49 @@ _LIMITED: dict[Access | None, str] = {
 
 def body(alert: Alert, clock: SiteClock) -> list[str]:
     """The paragraphs of any alert, in the order they are read; empty ones are skipped."""
-    if alert.facts.official is not None:
-        return [
-            *official_words.paragraphs(alert, alert.facts.official),
-            _next_word(alert, clock),
-        ]
+    said = alert.facts.official
+    if said is not None:
+        return [*official_words.paragraphs(alert, said), _next_word(alert, clock)]
+    extra = words.sentences(alert.facts.extra)
     if alert.stage == "stood-down":
+        because = words.sentence(alert.reason) or "The forecast has changed."
         return [
-            _labelled("Because", words.sentence(alert.reason) or "The forecast has changed."),
-            *_extra(alert),
-            _forecast(alert, clock),
+            words.labelled("Because", because),
+            *words.sentences(alert.facts.answered),
+            *extra,
+            "" if alert.facts.logged_done else forecast(alert, clock),
             _next_word(alert, clock),
         ]
     if words.says_stop(alert, clock.now):
-        return _stop_body(alert, clock)
+        return [*stop_words.body(alert, clock), _next_word(alert, clock)]
     if alert.kind != "work":
         return [
             words.sentence(alert.reason),
             _what_silence_means(alert),
-            *_extra(alert),
+            *extra,
             _next_word(alert, clock),
         ]
     return [
         "\n".join(
-            p for p in (_overdue(alert), _when(alert, clock), _isolate(alert), _who(alert)) if p
+            p
+            for p in (
+                _overdue(alert),
+                _when(alert, clock),
+                _isolate(alert),
+                _who(alert, clock),
+                _covers(alert),
+            )
+            if p
         ),
-        _why(alert, clock),
+        *words.sentences(alert.facts.answered),
+        why(alert, clock),
+        worth(alert),
         _can_wait(alert, clock),
-        *_extra(alert),
-        _forecast(alert, clock),
+        *extra,
+        forecast(alert, clock),
         feeds_differ(alert.facts, clock),
         _limit(alert, clock),
-        _labelled("If it cannot be done", _if_not(alert)),
-        _next_word(alert, clock),
-    ]
-
-
-def _stop_body(alert: Alert, clock: SiteClock) -> list[str]:
-    facts = alert.facts
-    cut_off = words.one_line(alert.isolate_at or "")
-    reach = "only if it is reached without climbing and, in thunder, without crossing open ground"
-    power = (
-        f"Isolate at {cut_off}, {reach}."
-        if cut_off
-        else f"Isolate its power, {reach}. The show file does not say where it is cut off."
-    )
-    left = ""
-    if alert.count:
-        count = words.fixtures(alert.count)
-        left = f"Left as they are: {count}. Take them as wet from now on."
-    until = ""
-    if facts.blocked_until is not None:
-        until = (
-            f"On this forecast nobody works there before {clock.near(facts.blocked_until)}, "
-            f"site time {clock.zone_name}. People on site declare the end of it, not this message."
-        )
-    why = words.sentence(facts.blocked_by or "")
-    reason = words.sentence(alert.reason)
-    return [
-        power,
-        _labelled("Why", " ".join(dict.fromkeys(p for p in (why, reason) if p))),
-        until,
-        left,
-        *_extra(alert),
-        _forecast(alert, clock),
+        words.labelled("If you cannot", _if_not(alert)),
         _next_word(alert, clock),
     ]
 
@@ -100,6 +77,10 @@ def _stop_body(alert: Alert, clock: SiteClock) -> list[str]:
 def _overdue(alert: Alert) -> str:
     if alert.stage != "overdue":
         return ""
+    if alert.facts.spent_live:
+        return "It is wet and live: nobody touches it, nobody covers it, until its power is cut."
+    if alert.action == "isolate":
+        return "It is not logged as done: take them as live. Do not handle wet gear."
     return (
         f"It is not logged as done: take them as {words.verb(alert).undone}. "
         "Do not handle wet gear that is live."
@@ -107,14 +88,20 @@ def _overdue(alert: Alert) -> str:
 
 
 def _when(alert: Alert, clock: SiteClock) -> str:
-    start, done = alert.start_by, alert.do_by
+    start, done, late = alert.start_by, alert.do_by, alert.facts.late
     parts = []
     if alert.stage == "overdue":
-        if done is not None:
+        if words.no_time_left(alert, clock.now):
+            if done is not None:
+                parts.append(f"The allowance lasts to {clock.near(done)}: isolated by then.")
+        elif done is not None:
             parts.append(f"Was to be done by {clock.near(done)}.")
     else:
-        if alert.facts.late:
-            parts.append("It cannot all be done in time. Start at once with what counts most.")
+        minutes = words.known(alert.facts.late_minutes)
+        if late and minutes and start is not None and start > clock.now:
+            parts.append(f"Start by {clock.near(start)}: {words.duration(minutes)} late at best.")
+        elif late:
+            parts.append(_how_late(alert))
         elif start is not None and start <= clock.now:
             parts.append(f"Start at once: the latest start was {clock.near(start)}.")
         elif start is not None:
@@ -129,6 +116,14 @@ def _when(alert: Alert, clock: SiteClock) -> str:
     return f"{' '.join(parts)} Site time, {clock.zone_name}." if parts else ""
 
 
+def _how_late(alert: Alert) -> str:
+    minutes = words.known(alert.facts.late_minutes)
+    if minutes:
+        by = words.duration(minutes)
+        return f"Start at once with what counts most: all of it is done {by} late at best."
+    return "It cannot all be done in time. Start at once with what counts most."
+
+
 def _isolate(alert: Alert) -> str:
     cut_off = words.one_line(alert.isolate_at or "")
     if alert.action == "isolate":
@@ -138,55 +133,26 @@ def _isolate(alert: Alert) -> str:
     return "Isolate first. The show file does not say where: ask whoever answers for the power."
 
 
-def _who(alert: Alert) -> str:
+def _who(alert: Alert, clock: SiteClock) -> str:
     parts = [words.people(alert.people)] if alert.people else []
+    names = words.crew(alert.facts, clock)
+    if names:
+        parts = [f"{parts[0]} ({names})" if parts else names]
     minutes = words.known(alert.minutes)
     if minutes is not None:
         parts.append(words.duration(minutes))
     return f"{', '.join(parts)}." if parts else ""
 
 
-def _why(alert: Alert, clock: SiteClock) -> str:
+def _covers(alert: Alert) -> str:
     facts = alert.facts
-    parts = []
-    rain = words.known(facts.rain_mm)
-    span = ""
-    if facts.wet_from is not None and facts.wet_to is not None:
-        span = f" from {clock.span(facts.wet_from, facts.wet_to)}"
-    elif facts.wet_from is not None:
-        span = f" from {clock.at(facts.wet_from)}"
-    if rain is not None:
-        parts.append(f"{words.depth(rain)} of rain{span}.")
-    elif span:
-        parts.append(f"Wet{span}.")
-    parts += _wind(alert, clock)
-    if facts.gap:
-        parts.append(f"It comes in: {words.one_line(facts.gap)}.")
-    driven = words.known(facts.driven_mm)
-    if driven is not None:
-        parts.append(f"On the worst face of the worst fixture: {words.depth(driven)} of water.")
-    used = words.known(facts.used)
-    if used is not None:
-        parts.append(f"Share of its allowance used: {used:.1f}.")
-    if facts.weakest:
-        parts.append(f"Weakest: {words.one_line(facts.weakest)}.")
-    if alert.reason:
-        parts.append(words.sentence(alert.reason))
-    return _labelled("Why", " ".join(parts))
-
-
-def _wind(alert: Alert, clock: SiteClock) -> list[str]:
-    facts = alert.facts
-    wind, gust = words.known(facts.wind_mps), words.known(facts.gust_mps)
-    said = []
-    if wind is not None:
-        from_deg = words.known(facts.wind_from_deg)
-        side = f" {words.from_direction(from_deg)}" if from_deg is not None and wind > 0 else ""
-        said.append(f"wind {words.speed(wind)}{side}")
-    if gust is not None:
-        at = f" at {clock.at(facts.gust_at)}" if facts.gust_at is not None else ""
-        said.append(f"gusts at that height to {words.speed(gust)}{at}")
-    return [words.sentence(", ".join(said))] if said else []
+    taken = words.in_row([f"{n} x {words.one_line(name)}" for name, n in facts.covers])
+    if taken and alert.action == "cover":
+        return f"Take from the store: {taken}."
+    if taken and alert.action == "uncover":
+        return f"What comes off: {taken}."
+    because = words.sentence(facts.not_covered_because or "")
+    return f"Why not under covers: {because}" if because else ""
 
 
 def _can_wait(alert: Alert, clock: SiteClock) -> str:
@@ -195,50 +161,7 @@ def _can_wait(alert: Alert, clock: SiteClock) -> str:
         for w in alert.facts.can_wait
         if w.fixtures
     ]
-    return _labelled("Can wait", words.sentence("; ".join(waits)))
-
-
-def _forecast(alert: Alert, clock: SiteClock) -> str:
-    facts = alert.facts
-    sources = ", ".join(words.one_line(s) for s in facts.sources)
-    if not sources and facts.issued_at is None:
-        return ""
-    parts = [sources or "source not named"]
-    if facts.issued_at is not None:
-        old = age(facts.issued_at, clock.now)
-        parts.append(f"issued {clock.at(facts.issued_at)}, {old}")
-    elif len(facts.sources) < 2:
-        # Several say their own times beside their names.
-        parts.append("issue time not given")
-    is_past = alert.action in ("inspect", "clean")
-    share = (
-        words.sentence(facts.rain_now or "")
-        if alert.stage == "stood-down" or is_past or facts.rain_now
-        else words.chance(alert.members, alert.probability, facts.says_so)
-    )
-    stations = ", ".join(words.one_line(s) for s in facts.gauges)
-    measured = f"The past measured on site by {stations}, where it was." if stations else ""
-    said = f"{', '.join(parts)}. {share}".strip()
-    return _labelled("Forecast", f"{said} {measured}".strip())
-
-
-def feeds_differ(facts: Facts, clock: SiteClock) -> str:
-    """What each feed says, where they are not of one mind."""
-    told = facts.by_feed
-    due = [feed.do_by for feed in told if feed.do_by is not None]
-    apart = bool(due) and max(due) - min(due) > _OF_ONE_MIND
-    if len(told) < 2 or not (apart or len(due) < len(told)):
-        return ""
-    return _labelled("Feeds differ", f"{', '.join(_feed(f, clock) for f in told)}.")
-
-
-def _feed(feed: FeedSays, clock: SiteClock) -> str:
-    name = words.one_line(feed.feed)
-    if feed.do_by is not None:
-        return f"{name} says {clock.at(feed.do_by)}"
-    if feed.to is not None:
-        return f"{name} sees no need until {clock.at(feed.to)}"
-    return f"{name} does not say"
+    return words.labelled("Can wait", words.sentence("; ".join(waits)))
 
 
 def _limit(alert: Alert, clock: SiteClock) -> str:
@@ -246,7 +169,13 @@ def _limit(alert: Alert, clock: SiteClock) -> str:
     limit = words.known(facts.access_limit_mps)
     where = _LIMITED.get(facts.access)
     if facts.access == "none":
-        return _labelled("Limit", "Nobody works at this place. Cut its power and touch nothing.")
+        return words.labelled(
+            "Limit", "Nobody works at this place. Cut its power and touch nothing."
+        )
+    if alert.action == "isolate":
+        return words.labelled(
+            "Limit", "In thunder isolate it only from indoors: nobody crosses open ground for it."
+        )
     if limit is not None:
         said = (
             f"Do not start {where or 'there'} in gusts above {words.speed(limit)}, or in thunder."
@@ -260,12 +189,12 @@ def _limit(alert: Alert, clock: SiteClock) -> str:
     if alert.action == "cover" and holds is not None:
         name = words.one_line(facts.cover_name or "") or "hood"
         said += f" The {name} holds in gusts up to {words.speed(holds)}."
-    return _labelled("Limit", said)
+    return words.labelled("Limit", said)
 
 
 def _if_not(alert: Alert) -> str:
     cut_off = words.one_line(alert.isolate_at or "")
-    tell = f"and answer alert {words.one_line(alert.id)} with: cannot"
+    tell = f"tell who leads the crew, and answer alert {words.one_line(alert.id)} with: cannot"
     if alert.action == "isolate":
         return f"keep everybody off the gear, {tell}."
     power = f"isolate at {cut_off}" if cut_off else "isolate it"
@@ -275,7 +204,7 @@ def _if_not(alert: Alert) -> str:
 def _next_word(alert: Alert, clock: SiteClock) -> str:
     at = alert.facts.next_word_at
     said = f"by {clock.near(at)}." if at is not None else "when this changes."
-    return _labelled("Next word", said)
+    return words.labelled("Next word", said)
 
 
 def _what_silence_means(alert: Alert) -> str:
@@ -285,12 +214,3 @@ def _what_silence_means(alert: Alert) -> str:
         "No forecast is not a dry forecast. Decide by eye and by official warnings. "
         "Alerts raised before this stay in force."
     )
-
-
-def _extra(alert: Alert) -> list[str]:
-    said = " ".join(words.sentence(e) for e in alert.facts.extra)
-    return [said] if said else []
-
-
-def _labelled(label: str, said: str) -> str:
-    return f"{label}: {said}" if said else ""

@@ -7,109 +7,115 @@ useful words in order.
 
 from __future__ import annotations
 
-import unicodedata
 from typing import TYPE_CHECKING
 
-from monitor.alerts import words
+from monitor.alerts import official_words, stop_words, words
+from monitor.alerts.fitting import (
+    LONGEST,
+    LONGEST_CUT_OFF,
+    WORTH_READING,
+    fit,
+    plain,
+    plain_place,
+    shorten,
+    shorter_place,
+)
 from monitor.alerts.troubles import called
 from monitor.planning.official import CALLS, LEFT_OUT
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from monitor.alerts.clock import SiteClock
     from monitor.domain import Alert, Official
 
-LONGEST = 160
-WORTH_READING = 24
-"""A reason cut shorter than this tells nothing."""
+__all__ = [
+    "LONGEST",
+    "WORTH_READING",
+    "fit",
+    "line",
+    "plain",
+    "plain_place",
+    "shorten",
+]
 
-LONGEST_EVENT = 60
-LONGEST_CUT_OFF = 40
-"""Characters the name of the cut-off may take from that of the place."""
-
-_UNACCENTED = {
-    "ß": "ss",
-    "æ": "ae",
-    "Æ": "AE",
-    "ø": "o",
-    "Ø": "O",
-    "œ": "oe",
-    "Œ": "OE",
-    "đ": "d",
-    "Đ": "D",
-    "ł": "l",
-    "Ł": "L",
-    "ı": "i",
-    "þ": "th",
-    "Þ": "Th",
-    "ð": "d",
-    "°": " deg",
-    "×": "x",
-    "–": "-",
-    "—": "-",
-    "‐": "-",
-    "‑": "-",
-    "−": "-",
-    "‘": "'",
-    "’": "'",
-    "“": '"',
-    "”": '"',
-    "`": "'",
-    # in the text-message alphabet these cost two characters, or are missing
-    "[": "(",
-    "]": ")",
-    "{": "(",
-    "}": ")",
-    "~": "-",
-    "|": "/",
-    "\\": "/",
-    "^": "",
-}
-
-
-def plain(text: str) -> str:
-    """`text` in characters that any text message carries at one character each."""
-    opened = "".join(_UNACCENTED.get(c, c) for c in words.one_line(text))
-    bare = unicodedata.normalize("NFKD", opened)
-    spelled = "".join(_UNACCENTED.get(c, c) for c in bare)
-    return " ".join("".join(c for c in spelled if " " <= c <= "~" and c not in "^`").split())
+_LONGEST_EVENT = 60
+_WHO_AT_MOST = 40
+_SHORTEST_CUT_OFF = 8
+"""A name cut shorter than this is no name."""
 
 
 def line(alert: Alert, clock: SiteClock) -> str:
     """The radio line of any alert."""
     if words.says_stop(alert, clock.now):
-        return _stop(alert, clock)
+        return stop_words.radio(alert, clock)
     if alert.kind == "work":
         return _work(alert, clock)
-    return _about_the_monitor(alert)
+    return _about_the_monitor(alert, clock)
 
 
 def _work(alert: Alert, clock: SiteClock) -> str:
     verb = words.verb(alert)
     order = f"{verb.order.upper()} {alert.count}" if alert.count else verb.order.upper()
     if alert.stage == "stood-down":
-        head = f"NO LONGER NEEDED: {order} {verb.joins} "
+        head = f"{words.ended(alert).upper()}: {order} {verb.joins} "
         return fit(head, plain_place(alert), ".", last=_because(alert))
+    people = f" {words.people(alert.people)}." if alert.people else ""
+    tail = f".{_times(alert, clock)}{people}"
+    if words.is_live(alert):
+        tail = f"; keep off{tail}"
+        at = _cut_off(alert, len(f"ISOLATE NOW  at {tail}"))
+        return fit(
+            "ISOLATE NOW ", plain_place(alert), f"{f' at {at}' if at else ''}{tail}", _used(alert)
+        )
+    if words.no_time_left(alert, clock.now):
+        return _no_time(alert, clock, people)
     head = {"notice": "NOTICE. ", "overdue": "OVERDUE. "}.get(alert.stage, "")
-    tail = f".{_times(alert, clock)}"
-    if alert.people:
-        tail += f" {words.people(alert.people)}."
-    optional = []
-    if alert.facts.late and alert.stage != "overdue":
-        optional.append("Late already: start now.")
+    optional = _late(alert)
     if alert.stage == "overdue":
         optional.append("Wet and live: keep off.")
     cut_off = plain(alert.isolate_at or "")
-    if cut_off and alert.action != "isolate":
-        optional.append(f"Isolate first at {cut_off}.")
-    elif cut_off:
-        optional.append(f"Cut off at {cut_off}.")
+    if cut_off:
+        first = "Cut off" if alert.action == "isolate" else "Isolate first"
+        optional.append(f"{first} at {cut_off}.")
+    who = plain(words.crew(alert.facts, clock))
+    if who and len(who) <= _WHO_AT_MOST:
+        optional.append(f"{who}.")
     if alert.minutes is not None and words.known(alert.minutes) is not None:
         optional.append(f"{words.duration(alert.minutes)}.")
     if alert.facts.rain_mm is not None and words.known(alert.facts.rain_mm) is not None:
         optional.append(f"Rain {words.depth(alert.facts.rain_mm)}.")
     return fit(f"{head}{order} {verb.joins} ", plain_place(alert), tail, optional)
+
+
+def _late(alert: Alert) -> list[str]:
+    facts = alert.facts
+    if not facts.late or alert.stage == "overdue":
+        return []
+    if words.known(facts.late_minutes):
+        return [f"At best {words.duration(facts.late_minutes or 0.0)} late."]
+    return ["Late already: start now."]
+
+
+def _used(alert: Alert) -> list[str]:
+    used = words.known(alert.facts.used)
+    return [] if used is None else [f"{used * 100:.0f} % of its allowance is used."]
+
+
+def _cut_off(alert: Alert, taken: int) -> str:
+    """Where the power is cut, in the room that a place of usual length leaves it."""
+    place = min(len(plain_place(alert)), LONGEST_CUT_OFF)
+    room = min(LONGEST - taken - place, LONGEST_CUT_OFF)
+    return shorten(plain(alert.isolate_at or ""), room) if room >= _SHORTEST_CUT_OFF else ""
+
+
+def _no_time(alert: Alert, clock: SiteClock, people: str) -> str:
+    """Nobody gets it begun before the place closes."""
+    closes = alert.facts.access_closes_at
+    at = "" if closes is None else f" at {clock.at(closes)}"
+    by = "" if alert.do_by is None else f", done by {clock.at(alert.do_by)}"
+    head = "DO NOT START at "
+    tail = f": no time before {words.closing(alert)}{at}. ISOLATE it{{}}{by}.{people}"
+    cut_off = _cut_off(alert, len(head + tail) + 2)
+    return fit(head, plain_place(alert), tail.format(f" at {cut_off}" if cut_off else ""))
 
 
 def _because(alert: Alert) -> str:
@@ -119,38 +125,23 @@ def _because(alert: Alert) -> str:
 
 def _times(alert: Alert, clock: SiteClock) -> str:
     parts = []
+    over = alert.stage == "overdue"
     if alert.start_by is not None:
-        parts.append(f"start by {clock.at(alert.start_by)}")
+        parts.append(f"{'was to ' if over else ''}start by {clock.at(alert.start_by)}")
     done = words.hands_off_by(alert)
     if done is not None:
         shut = done != alert.do_by
-        parts.append(f"{'down and ' if shut else ''}done by {clock.at(done)}")
+        was = "was to be " if over and not parts else ""
+        parts.append(f"{was}{'down and ' if shut else ''}done by {clock.at(done)}")
     said = ", ".join(parts)
     return f" {said[0].upper()}{said[1:]}." if said else ""
 
 
-def _stop(alert: Alert, clock: SiteClock) -> str:
-    where = plain_place(alert)
-    if alert.stage == "stood-down":
-        tail = " ends on this forecast. People on site decide."
-        return fit("STOP at ", where, tail, last=_because(alert))
-    cut_off = plain(alert.isolate_at or "")
-    tail = ". Nobody climbs."
-    if cut_off:
-        tail = f". Nobody climbs. Isolate at {shorten(cut_off, LONGEST_CUT_OFF)}."
-    optional = []
-    if alert.facts.blocked_by:
-        optional.append(plain(words.sentence(alert.facts.blocked_by)))
-    if alert.facts.blocked_until is not None:
-        optional.append(f"Not before {clock.at(alert.facts.blocked_until)}.")
-    return fit("STOP. Do not work at ", where, tail, optional)
-
-
-def _about_the_monitor(alert: Alert) -> str:
+def _about_the_monitor(alert: Alert, clock: SiteClock) -> str:
     where = plain(alert.facts.site_name) or "the site"
     more = plain(words.sentence(alert.reason))
     if alert.facts.official is not None:
-        return _official(alert, alert.facts.official, where, more)
+        return _official(alert, alert.facts.official, where, more, clock)
     trouble = called(alert)
     if trouble is not None:
         if alert.stage == "stood-down":
@@ -168,8 +159,10 @@ def _about_the_monitor(alert: Alert) -> str:
     return fit("MESSAGES NOT ARRIVING at ", where, ". Tell the crew by voice.", last=more)
 
 
-def _official(alert: Alert, said: Official, where: str, more: str) -> str:
-    """An official warning by its event; what sounds like a call is left to the mail."""
+def _official(alert: Alert, said: Official, where: str, more: str, clock: SiteClock) -> str:
+    """An official warning by its event, its times and what it asks; what sounds like a call is
+    left to the mail.
+    """
     ended = alert.stage == "stood-down"
     if said.event is None:
         if ended:
@@ -182,46 +175,12 @@ def _official(alert: Alert, said: Official, where: str, more: str) -> str:
     if CALLS.search(more):
         more = ""
     head = "OFFICIAL WARNING ENDED at " if ended else "OFFICIAL WARNING at "
+    place = shorter_place(where, LONGEST_CUT_OFF)
+    asks = official_words.on_the_radio(said, clock, ended=ended)
     by = f" ({shorten(by, LONGEST_CUT_OFF)})" if by else ""
-    tail = f": {shorten(event, LONGEST_EVENT)}{by}."
-    return fit(head, where, tail, last=more)
-
-
-def plain_place(alert: Alert) -> str:
-    """The place in plain characters; a name in another script falls back to its id."""
-    for name in (alert.facts.position_name, alert.position or "", alert.facts.site_name):
-        said = plain(name)
-        if any(c.isalnum() for c in said):
-            return said
-    return "the place in the mail"
-
-
-def fit(head: str, where: str, tail: str, optional: Iterable[str] = (), last: str = "") -> str:
-    """`head` + `where` + `tail` within the limit, `where` cut to what is left; then what of
-    `optional` has room, in order; then as much of `last` as is worth reading.
-    """
-    head, tail = plain_keeping_ends(head), plain_keeping_ends(tail)
-    said = head + shorten(where, LONGEST - len(head) - len(tail)) + tail
-    for more in optional:
-        if more and len(said) + 1 + len(more) <= LONGEST:
-            said = f"{said} {more}"
-    room = LONGEST - len(said) - 1
-    if last and room >= min(len(last), WORTH_READING):
-        said = f"{said} {shorten(last, room)}"
-    return said
-
-
-def plain_keeping_ends(text: str) -> str:
-    """`plain`, with the spaces at either end that join it to a name."""
-    return f"{' ' * text.startswith(' ')}{plain(text)}{' ' * text.endswith(' ')}"
-
-
-def shorten(text: str, room: int) -> str:
-    """`text` in at most `room` characters, cut after a whole word where that keeps half."""
-    if len(text) <= room:
-        return text
-    if room <= 2:
-        return text[: max(room, 0)]
-    kept = text[: room - 2]
-    whole = kept.rpartition(" ")[0]
-    return (whole if len(whole) * 2 >= room else kept).rstrip(" ,;:-+&") + ".."
+    room = LONGEST - len(f"{head}{place}: {by}.{asks}")
+    if room < WORTH_READING:
+        # Who says so is in the mail; when, and to be down, is not left out.
+        by, room = "", room + len(by)
+    tail = f": {shorten(event, min(_LONGEST_EVENT, room))}{by}.{asks}"
+    return fit(head, place, tail, last=more)

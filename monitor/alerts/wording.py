@@ -9,9 +9,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from monitor.alerts import cautions, official_words, paragraphs, radio, words
+from monitor.alerts import cautions, headline, official_words, paragraphs, radio, words
 from monitor.alerts.clock import SiteClock
-from monitor.alerts.troubles import called
 from monitor.domain import Message
 from monitor.units import iso_utc
 
@@ -42,9 +41,7 @@ def message(alert: Alert, now: datetime, links: Sequence[tuple[str, str]] = ()) 
         alert_id=alert.id,
         kind=alert.kind,
         stage=alert.stage,
-        subject=radio.shorten(
-            _subject(alert, SiteClock.named(alert.facts.timezone, now)), words.LONGEST_SUBJECT
-        ),
+        subject=headline.subject(alert, SiteClock.named(alert.facts.timezone, now)),
         text="\n".join([_text(alert, now), *(_linked(links) or _how_to_answer(alert))]),
         radio=_radio(alert, now),
         data=data,
@@ -87,7 +84,34 @@ def _object(alert: Alert, now: datetime) -> dict[str, Any]:
         "cautions": list(cautions.said_with(alert)),
         "radio": _radio(alert, now),
         "says": _text(alert, now),
+        **_planned(alert),
         **({} if official is None else {"official": official_words.as_json(official)}),
+    }
+
+
+def _planned(alert: Alert) -> dict[str, Any]:
+    """Who is planned for it, what it takes from the store, what acting is worth, what was
+    answered.
+    """
+    facts = alert.facts
+    return {
+        "who": list(facts.who),
+        "handed_to": list(facts.handed_to),
+        "handed_at": iso_utc(facts.handed_at),
+        "late": bool(facts.late),
+        "late_minutes": words.known(facts.late_minutes),
+        "worth": None
+        if facts.worth is None
+        else {
+            "cost": words.known(facts.worth.cost),
+            "at_stake": words.known(facts.worth.at_stake),
+            "chance": words.known(facts.worth.chance),
+        },
+        "covers": [{"cover": name, "count": int(count)} for name, count in facts.covers],
+        "not_covered_because": facts.not_covered_because,
+        "spent_live": bool(facts.spent_live),
+        "logged_done": bool(facts.logged_done),
+        "answered": list(facts.answered),
     }
 
 
@@ -97,7 +121,7 @@ def _radio(alert: Alert, now: datetime) -> str:
 
 def _text(alert: Alert, now: datetime) -> str:
     clock = SiteClock.named(alert.facts.timezone, now)
-    said = [_headline(alert, clock), *paragraphs.body(alert, clock)]
+    said = [headline.first_line(alert, clock), *paragraphs.body(alert, clock)]
     said.append(f"Radio: {_radio(alert, now)}")
     said.append("\n".join(["Cautions", *(f"- {c}" for c in cautions.said_with(alert))]))
     said.append(_footer(alert, clock))
@@ -115,84 +139,6 @@ def _how_to_answer(alert: Alert) -> list[str]:
 def _linked(links: Sequence[tuple[str, str]]) -> list[str]:
     said = [f"{words.one_line(label)}: {words.one_line(url)}\n" for label, url in links]
     return ["".join(said)] if said else []
-
-
-# ---------------------------------------------------------------- the first line
-
-
-def _order(alert: Alert) -> str:
-    verb = words.verb(alert)
-    what = f"{words.fixtures(alert.count)} " if alert.count else ""
-    return f"{verb.order} {what}{verb.joins} {words.place(alert)}"
-
-
-def _lower(text: str) -> str:
-    return text[:1].lower() + text[1:]
-
-
-def _headline(alert: Alert, clock: SiteClock) -> str:
-    where = words.place(alert)
-    if words.says_stop(alert, clock.now):
-        if alert.stage == "stood-down":
-            return f"The stop at {where} ends on this forecast."
-        return f"Stop. Do not work at {where}. Nobody starts, nobody climbs."
-    if alert.kind == "work":
-        head = _work_headline(alert, clock)
-        what = "; ".join(words.one_line(n) for n in alert.facts.fixture_names)
-        return f"{head}\n{what}" if what else head
-    return _monitor_headline(alert)
-
-
-def _work_headline(alert: Alert, clock: SiteClock) -> str:
-    order = _order(alert)
-    if alert.stage == "notice":
-        later = alert.start_by is not None and alert.start_by > clock.now and not alert.facts.late
-        return f"Notice: {_lower(order)}.{' Not yet, but plan for it.' if later else ''}"
-    if alert.stage == "overdue":
-        return f"Overdue: {_lower(order)}."
-    if alert.stage == "stood-down":
-        return f"No longer needed: {_lower(order)}."
-    return f"{order}."
-
-
-def _monitor_headline(alert: Alert) -> str:
-    if alert.facts.official is not None:
-        return official_words.headline(alert, alert.facts.official)
-    where = words.one_line(alert.facts.site_name) or "the site"
-    trouble = called(alert)
-    if trouble is not None:
-        if alert.stage == "stood-down":
-            return f"{trouble.over} {where}."
-        return f"{trouble.raised} {where}. {trouble.then}".rstrip()
-    if alert.kind == "weather":
-        if alert.stage == "stood-down":
-            return f"Weather for {where} is read again."
-        if alert.stage == "notice":
-            return f"The forecast for {where} is in doubt. Look at the sky yourself."
-        return f"Weather lost. There is no usable forecast for {where}."
-    if alert.stage == "stood-down":
-        return f"Messages for {where} arrive again."
-    return f"Messages for {where} are not arriving. Tell the crew by voice."
-
-
-def _subject(alert: Alert, clock: SiteClock) -> str:
-    where = words.place(alert)
-    if words.says_stop(alert, clock.now):
-        ended = alert.stage == "stood-down"
-        return f"Stop ends on this forecast: {where}" if ended else f"Stop: do not work at {where}"
-    if alert.kind != "work":
-        return words.one_line(_monitor_headline(alert)).rstrip(".")
-    order = _order(alert)
-    start = f"start by {clock.at(alert.start_by)}" if alert.start_by is not None else ""
-    due = f"due {clock.at(alert.do_by)}" if alert.do_by is not None else ""
-    heads = {
-        "notice": ", ".join(p for p in ("Notice", start) if p),
-        "start": f"{start[:1].upper()}{start[1:]}",
-        "overdue": ", ".join(p for p in ("Overdue", due) if p),
-        "stood-down": "No longer needed",
-    }
-    head = heads.get(alert.stage, "")
-    return f"{head}: {_lower(order)}" if head else order
 
 
 def _footer(alert: Alert, clock: SiteClock) -> str:

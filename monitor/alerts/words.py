@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
-    from monitor.domain import Action, Alert
+    from monitor.alerts.clock import SiteClock
+    from monitor.domain import Action, Alert, Facts
 
 
 LONGEST_SUBJECT = 119
@@ -203,3 +204,56 @@ def hands_off_by(alert: Alert) -> datetime | None:
     if deadline is None or closes is None or start is None or not start < closes < deadline:
         return deadline
     return closes
+
+
+def labelled(label: str, said: str) -> str:
+    """`Why: ...`; nothing where there is nothing to say."""
+    return f"{label}: {said}" if said else ""
+
+
+def sentences(said: Sequence[str]) -> list[str]:
+    """Whole sentences as one paragraph."""
+    joined = " ".join(sentence(s) for s in said)
+    return [joined] if joined else []
+
+
+def is_live(alert: Alert) -> bool:
+    """Whether it is about gear that is spent, wet and not isolated: there is one order then."""
+    open_work = alert.kind == "work" and alert.stage not in ("stop", "stood-down")
+    return open_work and alert.facts.spent_live and alert.action == "isolate"
+
+
+def isolate_now(alert: Alert) -> str:
+    """`ISOLATE NOW Downstage truss at DIST-STG; keep off`."""
+    cut_off = one_line(alert.isolate_at or "")
+    at = f" at {cut_off}" if cut_off else ""
+    return f"ISOLATE NOW {place(alert)}{at}; keep off"
+
+
+def no_time_left(alert: Alert, now: datetime) -> bool:
+    """Whether the place closes before anything can be done there: then its power is cut."""
+    closes = alert.facts.access_closes_at
+    told = alert.kind == "work" and alert.stage == "overdue" and alert.action == "isolate"
+    return told and bool(alert.facts.blocked_by) and closes is not None and closes > now
+
+
+def closing(alert: Alert) -> str:
+    """What closes the place, in two words."""
+    said = (alert.facts.blocked_by or "").lower()
+    if "thunder" in said or "official" in said:
+        return "the thunder"
+    return "the dark" if "dark" in said else "the wind"
+
+
+def ended(alert: Alert) -> str:
+    """What an alert that is over is called: only what was done is done."""
+    return "Done" if alert.facts.logged_done else "No longer needed"
+
+
+def crew(facts: Facts, clock: SiteClock) -> str:
+    """`Ines and Tomas; from 22:00 Suki and Dario`."""
+    said = in_row(facts.who)
+    if not facts.handed_to:
+        return said
+    at = "then" if facts.handed_at is None else f"from {clock.at(facts.handed_at)}"
+    return "; ".join(p for p in (said, f"{at} {in_row(facts.handed_to)}") if p)

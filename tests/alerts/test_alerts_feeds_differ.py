@@ -127,4 +127,4 @@ def test_what_was_measured_is_no_forecast_that_says_so():
 def test_of_several_feeds_each_says_its_own_time():
     facts = replace(FACTS, sources=("a, read 12:00", "b, issued 11:00"), issued_at=None)
     text = message(replace(TOWERS, facts=facts), NOW).text
-    assert "Forecast: a, read 12:00, b, issued 11:00. " in text
+    assert "Forecast: a read 12:00; b issued 11:00. " in text

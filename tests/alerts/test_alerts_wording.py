@@ -35,7 +35,10 @@ def test_the_questions_are_answered_in_the_settled_order():
             "Limit: Do not start on the platform in gusts above 12.5 m/s, or in thunder. "
             "The limit is reached at Fri 00:00: be down by then."
         ),
-        "If it cannot be done: isolate at DIST-DTA, keep off, and answer alert 17 with: cannot.",
+        (
+            "If you cannot: isolate at DIST-DTA, keep off, tell who leads the crew, and answer "
+            "alert 17 with: cannot."
+        ),
         "Next word: by 22:15 (in 15 min).",
         "Radio: ",
         "Cautions\n- ",
@@ -125,8 +128,9 @@ def test_stop_asks_for_nothing_there():
     for asked in ("Cover", "Start by", "Done by", "people", "50 min"):
         assert asked not in before_cautions
     assert message.radio == (
-        "STOP. Do not work at Delay towers A+B. Nobody climbs. Isolate at DIST-DTA. "
-        "Gust 14 m/s at 9 m, limit 12.5. Not before Fri 07:00."
+        # whoever is up hears what to do, and nobody climbs or crosses open ground to isolate
+        "STOP. Do not work at Delay towers A+B. Come down; nobody climbs. "
+        "Isolate at DIST-DTA only without climbing. Not before Fri 07:00."
     )
 
 
@@ -209,7 +213,11 @@ def test_the_monitor_speaks_of_itself(kind, stage, first):
     ("alert_id", "raised", "over"),
     [
         ("gauge-mast-1", "A gauge is in doubt at Marrowmere. Look at it.", "The gauge measures"),
-        ("rain-unforeseen-1", "It is raining, and no forecast says so, at", "The word on rain has changed"),
+        (
+            "rain-unforeseen-1",
+            "It is raining, and no forecast says so, at",
+            "The word on rain has changed",
+        ),
         ("uplink-1", "The connection is down at Marrowmere.", "The connection works at"),
         ("feed-valley-1", "A weather feed needs mending at", "The weather feed is mended at"),
         ("clock-1", "The monitor's clock is wrong at Marrowmere. Set it.", "The clock is right at"),
@@ -251,6 +259,8 @@ def test_the_alert_object_has_the_settled_fields():
     assert {k: found[k] for k in settled} == settled
     assert set(found) - set(settled) == {
         *("schema", "cautions", "radio", "says", "says_so", "by_feed"),
+        *("who", "handed_to", "handed_at", "late", "late_minutes", "worth", "covers"),
+        *("not_covered_because", "spent_live", "logged_done", "answered"),
     }
     assert found["schema"] == "dryspell.alert/1"
     assert json.loads(json.dumps(found, allow_nan=False)) == found

@@ -77,6 +77,9 @@ def test_a_warning_is_told_once_with_its_words_and_its_source(show):
     # NOON is 12:00 UTC: 13:00 on the site's clock in July
     assert said.text.split("\n\nRadio:")[0] == (
         "Official warning for Lower meadow: Thunderstorm (Office).\n\n"
+        # 17:00 and half an hour
+        "Be down now, in a building or a hard-top vehicle: nobody works outdoors from now to "
+        "17:30, 30 min after its end. Site time, BST (UTC+1).\n\n"
         "Office says:\n"
         "> Yellow warning of thunderstorms\n"
         ">\n"
@@ -103,15 +106,67 @@ def test_a_warning_is_told_once_with_its_words_and_its_source(show):
 def test_the_radio_line(show):
     (alert,) = Life(show).at(0.5, here())
     assert wording.message(alert, h(0.5)).radio == (
-        "OFFICIAL WARNING at Lower meadow: Thunderstorm (Office)."
+        "OFFICIAL WARNING at Lower meadow: Thunderstorm (Office). To 17:00. Be down now."
     )
     (alert,) = Life(show).at(0.5, here(event="Stand by for storms " * 9))
     line = wording.message(alert, h(0.5)).radio
-    assert line == "OFFICIAL WARNING at Lower meadow: read it in the mail (Office)."
+    # its headline speaks of thunder
+    asks = "To 17:00. Be down now."
+    assert line == f"OFFICIAL WARNING at Lower meadow: read it in the mail (Office). {asks}"
     (alert,) = Life(show).at(0.5, here(event="雷"))
     assert "read it in the mail" in wording.message(alert, h(0.5)).radio
     (alert,) = Life(show).at(0.5, here(event="Very severe storms of every kind " * 9))
     assert len(wording.message(alert, h(0.5)).radio) <= 160
+
+
+def test_thunder_ahead_is_told_with_its_times_and_when_to_be_down(show):
+    # from 15:00 to 18:00 UTC, an hour later on the site's clock
+    (alert,) = Life(show).at(0.5, here(onset=h(3), expires=h(6)))
+    message = wording.message(alert, h(0.5))
+    assert message.radio == (
+        "OFFICIAL WARNING at Lower meadow: Thunderstorm (Office). 16:00 to 19:00. Be down by 16:00."
+    )
+    # 13:30 to 16:00 are two hours and a half: no countdown yet
+    assert "Be down by 16:00, in a building or a hard-top vehicle" in message.text
+    assert "from then to 19:30" in message.text
+    long = replace(
+        alert, facts=replace(alert.facts, site_name="The Very Long Meadow of the Old Lords " * 4)
+    )
+    line = wording.message(long, h(0.5)).radio
+    assert len(line) <= 160
+    assert "16:00 to 19:00. Be down by 16:00." in line
+
+
+def test_the_end_of_a_warning_of_thunder_says_that_the_stop_stays(show):
+    # over by its time at 17:00; the planner keeps work closed to 17:30 and so is it told
+    life = Life(show)
+    life.at(0.5, here())
+    (ended,) = life.at(4.1, here())
+    (span,) = thunder_spans([here()], SITE, OFFICE, h(4.1))
+    assert span.end_s == h(4.5).timestamp()
+    message = wording.message(ended, h(4.1))
+    assert "The STOP stays to 17:30." in message.radio
+    assert "The stop for thunder stays for 30 min after it, until 17:30 (in 24 min)" in message.text
+    # cancelled at 15:00: to 15:30
+    life = Life(show)
+    life.at(0.5, here())
+    cancel = here("X", msg_type="Cancel", sent=h(2), references=to("W1"))
+    (ended,) = life.at(2.1, here(), cancel)
+    assert "The STOP stays to 15:30." in wording.message(ended, h(2.1)).radio
+    # an update draws it out to 18:00 and is not what ended it
+    life = Life(show)
+    life.at(0.5, here())
+    update = here("W2", msg_type="Update", sent=h(1), references=to("W1"), expires=h(5))
+    life.at(1, here(), update)
+    (ended,) = life.at(5.1, here(), update)
+    assert "The STOP stays to 18:30." in wording.message(ended, h(5.1)).radio
+
+
+def test_the_end_of_a_gale_says_nothing_of_a_stop(show):
+    life = Life(show)
+    life.at(0.5, here(event="Gale", headline="Gale"))
+    (ended,) = life.at(4.1, here(event="Gale", headline="Gale"))
+    assert "STOP" not in wording.message(ended, h(4.1)).radio
 
 
 CALLS = re.compile(r"\b(go|stand by|all clear)\b", re.IGNORECASE)
