@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -47,11 +47,28 @@ def shut(known: Known) -> list[Shut]:
             continue
         spans = closed_spans(known, position_id)
         limit = position.access_limit_mps
-        key = (position.access, limit, tuple((s.start_s, s.end_s) for s in spans))
+        key = (position.access, tuple((s.start_s, s.end_s) for s in spans))
+        here = Shut(
+            position.access,
+            (known.place(position_id),),
+            limit,
+            spans,
+            _gusts_known(known, limit),
+        )
         before = found.get(key)
-        places = (() if before is None else before.places) + (known.place(position_id),)
-        found[key] = Shut(position.access, places, limit, spans, _gusts_known(known, limit))
+        found[key] = here if before is None else _together(before, here)
     return sorted(found.values(), key=_soonest)
+
+
+def _together(one: Shut, other: Shut) -> Shut:
+    """Places that close for the same hours, under the lowest of their limits."""
+    limits = [limit for limit in (one.limit_mps, other.limit_mps) if limit is not None]
+    return replace(
+        one,
+        places=(*one.places, *other.places),
+        limit_mps=min(limits, default=None),
+        known=one.known and other.known,
+    )
 
 
 def closed_spans(known: Known, position_id: str) -> tuple[Span, ...]:
@@ -113,7 +130,9 @@ def _line(known: Known, one: Shut) -> str:
     if len(one.spans) > 1:
         again = ", ".join(clock.at(to_moment(span.start_s)) for span in one.spans[1:3])
         when += f"; again from {again}"
-    return f"{ACCESS[one.access]} ({listed(one.places, 3)}): {when}. {_why(first, one.limit_mps)}"
+    why = _why(first, one.limit_mps)
+    # The places come last: where a line has to be cut, the hours stay.
+    return f"{ACCESS[one.access]}: {when}. {f'{why} ' if why else ''}{listed(one.places, 4)}."
 
 
 def _why(span: Span, limit_mps: float | None) -> str:

@@ -84,10 +84,10 @@ def _between(known: Known, change: ShiftChange | None) -> str:
     at = known.clock.near(change.at)
     if not known.show.crew.people:
         return f"The shift changes at {at}. The show folder names nobody: names go in below."
-    giving = listed(change.giving)
+    giving = listed(change.giving, 4)
     if not change.taking:
         return f"{giving}: shift ends {at}, and nobody is named who comes after."
-    said = f"{giving} to {listed(change.taking)}, {at}."
+    said = f"{giving} to {listed(change.taking, 4)}, {at}."
     if change.there_from > change.at:
         said += f" Nobody is on site until {known.clock.at(change.there_from)}."
     return said

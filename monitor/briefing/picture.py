@@ -128,7 +128,7 @@ def _axis(known: Known, foot: float) -> str:
         drawn.append(drawing.line(x, foot, x, foot + 4))
         if tick.label:
             drawn.append(drawing.text(x, foot + 16, tick.label, anchor="middle", size=12.0))
-    drawn.append(_named(foot + 16, "site time"))
+    drawn.append(drawing.text(LEFT - 20, foot + 16, "site time", anchor="end", size=12.0))
     return "".join(drawn)
 
 

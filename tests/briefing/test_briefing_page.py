@@ -168,7 +168,7 @@ def test_the_gust_passes_the_limit_where_the_access_closes():
     assert [e.get("y1") for e in dashed] == ["137.5"]
     line = next(d for d in paths(svg) if d.startswith("M92 ") and "L" in d)
     # 18:00 UTC to 20:00 UTC are 6 to 8 hours on: 236 to 284
-    assert "236 131.2 L284 131.2" in line
+    assert "236 131.2 L260 131.2 L260 131.2 L284 131.2" in line
     # and the bar below is closed for the same two hours
     assert any(d.startswith("M236 202h48v10") for d in paths(svg))
     assert "Platform 12.5" in texts(svg)

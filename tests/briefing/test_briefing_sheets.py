@@ -213,7 +213,7 @@ def test_access_that_closes():
     # 14 m/s from 19:00 to 21:00 against the platform's 12.5 at 9 m; the ground never closes
     (line,) = lines(handed(), "access")
     assert line == (
-        "Platform (Delay tower): closes 19:00, to 21:00. Gust to 14 m/s, limit 12.5 m/s."
+        "Platform: closes 19:00, to 21:00. Gust to 14 m/s, limit 12.5 m/s. Delay tower."
     )
     calm = lines(handed(gust=6.0), "access")
     assert calm == ("Nothing is closed, and nothing closes in the next 24 h by the forecast.",)
@@ -233,7 +233,7 @@ def test_a_place_reached_by_daylight_only_closes_at_sunset():
     made = show(fixture("m1", "mast"), positions=(by_day,))
     (line,) = lines(handed(made=made), "access")
     found = re.fullmatch(
-        r"On the ground \(Mast\): closes (21:\d\d), to Fri (04:\d\d).* Dark there.", line
+        r"On the ground: closes (21:\d\d), to Fri (04:\d\d). Dark there. Mast.", line
     )
     assert found
     assert "21:10" <= found[1] <= "21:30"
