@@ -59,6 +59,7 @@ class CoversOff:
         self._rows, self._now_s, self._log = rows, now_s, log
         self._rain = RainThere(rig.show, ahead)
         self._doors = doors(rig.show, now_s)
+        self._loose: dict[int, Off | None] = {}
 
     def at(
         self,
@@ -95,15 +96,16 @@ class CoversOff:
             before = off.get(one.fixture.id)
             if before is None or found.do_by_s < before[1].do_by_s:
                 off[one.fixture.id] = (one, found)
+        # What comes off anyway is not told for how long it may stay.
+        staying = [one for one in on if one.fixture.id not in off]
         zone = self._rig.show.site.timezone
-        too_long, not_known = on_too_long(on, self._log, self._now_s, zone)
+        too_long, not_known = on_too_long(staying, self._log, self._now_s, zone)
         notices += not_known
-        rest = [(one, why) for one, why in too_long if one.fixture.id not in off]
         if off:
-            said = (*notices, *dict.fromkeys(why for _, why in rest))
+            said = (*notices, *dict.fromkeys(why for _, why in too_long))
             return [self._job(position, list(off.values()), closed, said)], notices
-        if rest:
-            return [self._at_leisure(position, rest, notices)], notices
+        if too_long:
+            return [self._at_leisure(position, too_long, notices)], notices
         return [], notices
 
     def beside_rain(self, jobs: Sequence[Job]) -> list[Job]:
@@ -132,26 +134,33 @@ class CoversOff:
             return None
         if first >= job.do_by_s:
             return job
-        said = f"Before that {loose[0][1].why}: a loose cover flies."
+        why = loose[0][1].why
+        said = f"{why[:1].upper()}{why[1:]}: better in before that, for a loose cover flies."
         return replace(job, facts=replace(facts, extra=(*facts.extra, said)))
 
     # ---- before a gust over its limit
 
     def _before_gusts(self, on: Sequence[RowOn]) -> list[tuple[RowOn, Off]]:
-        weather, risk = self._ahead.steps.weather, self._rig.show.policy.risk
         found = []
         for one in on:
-            limit, blown = one.cover.gust_limit_mps, self._ahead.blown_s[:, one.group]
-            do_by = do_by_s(blown, weather.weights, risk, self._gust_reach)
-            if limit is None or np.isnan(do_by):
-                continue
-            said = chance(blown, weather.weights, do_by, self._gust_reach)
-            why = (
-                f"gusts pass what the {crew_name(one.cover)} stands, {limit:g} m/s, "
-                f"from {self._site_time(do_by)}"
-            )
-            found.append((one, Off(do_by, why, said)))
+            if one.group not in self._loose:
+                self._loose[one.group] = self._comes_loose(one)
+            off = self._loose[one.group]
+            if off is not None:
+                found.append((one, off))
         return found
+
+    def _comes_loose(self, one: RowOn) -> Off | None:
+        weather, risk = self._ahead.steps.weather, self._rig.show.policy.risk
+        limit, blown = one.cover.gust_limit_mps, self._ahead.blown_s[:, one.group]
+        do_by = do_by_s(blown, weather.weights, risk, self._gust_reach)
+        if limit is None or np.isnan(do_by):
+            return None
+        why = (
+            f"gusts pass what the {crew_name(one.cover)} stands, {limit:g} m/s, "
+            f"from {self._site_time(do_by)}"
+        )
+        return Off(do_by, why, chance(blown, weather.weights, do_by, self._gust_reach))
 
     @cached_property
     def _gust_10m(self) -> np.ndarray:

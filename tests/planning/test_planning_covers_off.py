@@ -102,8 +102,8 @@ def test_where_rain_comes_with_the_gust_it_is_brought_in():
     job = only(found, "covered")
     assert job.action == "bring-in"
     assert (
-        "Before that gusts pass what the bag stands, 12 m/s, from Thu 14:00: a loose cover flies."
-        in job.facts.extra
+        "Gusts pass what the bag stands, 12 m/s, from Thu 14:00: better in before that, for a "
+        "loose cover flies." in job.facts.extra
     )
 
 
@@ -285,6 +285,14 @@ def test_power_that_is_not_logged_is_not_known():
         "not say whether it is."
     )
     assert planned(timed(), DRY, 2.4, ON).cover_notices == {}
+
+
+def test_what_comes_off_anyway_is_not_told_for_how_long_it_may_stay():
+    described = with_show(timed(), begins=18)
+    found = planned(described, DRY, 3.0, ON)
+    assert families(found) == ["uncover"]
+    assert only(found, "uncover").facts.extra == ()
+    assert found.cover_notices == {}
 
 
 def test_with_a_deadline_it_is_said_beside_it():
