@@ -10,7 +10,7 @@ from monitor.domain import Answered, LogEntry, Position, Show
 from monitor.planning.hands import Hand, Schedule, Task, Turn
 from monitor.planning.job import Job
 from monitor.planning.on_site import hands, joined
-from monitor.planning.schedule import latest
+from monitor.planning.schedule import Effort, latest
 from monitor.planning.standing import Key, answer_to, cannot_span, last_fixture_s
 from monitor.planning.who import told
 from monitor.planning.workable import Span, finish_s, latest_start_s, merged, workable_s
@@ -19,8 +19,8 @@ from monitor.units import SECONDS_PER_DAY, SECONDS_PER_MINUTE, to_epoch
 _LEAST_LEFT_MINUTES = 1.0
 """What is in hand takes so much longer at least, until it is logged done."""
 _SLACK_S = 1.0
-_EFFORT = 4000
-"""Of a search to the end: a plan wants the best that is found soon, not its proof."""
+_EFFORT = Effort(exact=4000, lists=10000)
+"""A plan wants the best that is found soon, not its proof."""
 _IN_HAND = 1e9
 """Value of what somebody is at: nothing else is done instead."""
 _PLANNED = ("protect", "covered", "uncover")

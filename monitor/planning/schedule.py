@@ -49,6 +49,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from monitor.planning.board import EPS, Board
 from monitor.planning.give_up import Rescue, RescueExact
@@ -60,16 +61,24 @@ from monitor.planning.naming import named
 
 SMALL = 10
 """Up to so many tasks that compete for the same time are searched to the end."""
-EFFORT_EXACT = 30000
-"""What a search to the end may cost before it is broken off, see Board.effort."""
 EFFORT_SMALL = 1000
 """What it may cost to find a good schedule that a search to the end begins from."""
-EFFORT_LISTS = 25000
-"""What a search among orders may cost."""
+
+
+class Effort(NamedTuple):
+    """What a search may cost before it is broken off, see Board.effort."""
+
+    exact: int = 30000
+    """Of a search to the end"""
+    lists: int = 25000
+    """Of a search among orders"""
+
+
+FULL = Effort()
 
 
 def latest(
-    tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float, effort: int = EFFORT_EXACT
+    tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float, effort: Effort = FULL
 ) -> Schedule:
     """The schedule that is best in the order of merit above.
 
@@ -79,8 +88,8 @@ def latest(
     crew : the people and when they are on site, or how many parties there are where nobody is
         named: those are always there, of any size, and hold every ticket
     now_s : seconds; nothing starts before it
-    effort : what a search to the end may cost; less finds the same in all but rare cases, and
-        proves it less often
+    effort : what the search may cost; less finds the same in all but rare cases, and proves it
+        less often
 
     Returns
     -------
@@ -92,7 +101,7 @@ def latest(
 
 
 def _in_time(
-    tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float, effort: int
+    tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float, effort: Effort
 ) -> Schedule | None:
     """A schedule that keeps every do-by, if one was found."""
     if not tasks:
@@ -127,33 +136,33 @@ def _apart(board: Board) -> list[list[int]]:
     return groups
 
 
-def _best(board: Board, numbers: Sequence[int], effort: int) -> tuple[Laid | None, bool]:
+def _best(board: Board, numbers: Sequence[int], effort: Effort) -> tuple[Laid | None, bool]:
     """The best way to lay some of the tasks, and whether it is proven."""
     small = len(numbers) <= SMALL
     share = len(numbers) / len(board.works)
-    lists = Lists(board, numbers, int((EFFORT_SMALL if small else EFFORT_LISTS) * share))
+    lists = Lists(board, numbers, int((EFFORT_SMALL if small else effort.lists) * share))
     lists.search()
     laid = lists.laid()
     if not small:
         return laid, False
     merit = () if laid is None else lists.merit
-    exact = LatestExact(board, numbers, merit, int(effort * share))
+    exact = LatestExact(board, numbers, merit, int(effort.exact * share))
     return exact.laid or laid, exact.complete
 
 
 def _most_saved(
-    tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float, effort: int
+    tasks: Sequence[Task], crew: Sequence[Hand] | int, now_s: float, effort: Effort
 ) -> Schedule:
     """Which tasks to do in time where not all can be; the late ones end as soon as was found."""
     board = Board(tasks, crew, now_s, mirrored=True)
     rescue = Rescue(board)
-    lists = RescueLists(rescue, EFFORT_LISTS)
+    lists = RescueLists(rescue, effort.lists)
     exact = False
     if len(tasks) > SMALL:
         lists.search()
     laid = lists.laid
     if len(tasks) <= SMALL:
-        search = RescueExact(rescue, lists.saved, effort)
+        search = RescueExact(rescue, lists.saved, effort.exact)
         laid = search.laid if search.laid is not None else laid
         exact = search.complete and not board.roster.thinned
     ends = {number: now_s + board.until_s - place.start_s for number, place in laid}
