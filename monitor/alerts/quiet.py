@@ -106,7 +106,7 @@ def held_until(
     wakes = bool(here) or not people or not somebody_hears
     start_by = start_of(message)
     if message.stage == "notice":
-        waits = end if start_by is None or not wakes else min(end, _wake(here, start_by, zone))
+        waits = end if start_by is None or not wakes else min(end, _wake(here, start_by, show))
     elif wakes:
         return None
     else:
@@ -120,8 +120,14 @@ def start_of(message: Message) -> datetime | None:
     return datetime.fromisoformat(said) if isinstance(said, str) else None
 
 
-def _wake(here: Iterable[Person], start_by: datetime, zone: ZoneInfo) -> datetime:
-    return min((wake_at(p, start_by, zone) for p in here), default=start_by - DRESS_AND_WALK)
+def _wake(here: Iterable[Person], start_by: datetime, show: Show) -> datetime:
+    """The first of those who are woken; for nobody in particular, as the crew is called."""
+    way = timedelta(minutes=show.crew.call_out_minutes)
+    zone = show.site.timezone
+    return min(
+        (wake_at(person, start_by, zone) for person in here),
+        default=start_by - way - DRESS_AND_WALK,
+    )
 
 
 def _shifts_begin(people: Iterable[Person], zone: ZoneInfo, now: datetime) -> list[datetime]:

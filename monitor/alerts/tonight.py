@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.alerts import cautions, radio, words
 from monitor.alerts.clock import SiteClock
-from monitor.alerts.quiet import DRESS_AND_WALK, on_hand, to_come, wake_at
+from monitor.alerts.quiet import DRESS_AND_WALK, on_hand, to_come
 from monitor.alerts.watch import SILENCE
-from monitor.domain import Message, Person
+from monitor.domain import Message
 from monitor.units import SECONDS_PER_MINUTE, iso_utc, to_epoch, to_moment
 
 if TYPE_CHECKING:
@@ -25,10 +25,12 @@ if TYPE_CHECKING:
     from monitor.planning.job import Job, Plan
 
 SCHEMA = "dryspell.tonight/1"
+ANYBODY = "Whoever is called"
+"""Of a show that names nobody."""
 
 _WOKEN = (
     "You will be woken only if a start comes due or is overdue while you are on shift or on "
-    "call, if the weather can no longer be read, or if work has to stop, which goes to everybody."
+    "call, if the weather can no longer be read, or if work has to stop: that everybody is told."
 )
 
 
@@ -36,10 +38,16 @@ _WOKEN = (
 class Waking:
     """When somebody gets up, and for which job."""
 
-    person: Person
+    who: str
     job: Job
     start_by: datetime
-    at: datetime
+    way: timedelta
+    """How long they take to come"""
+
+    @property
+    def at(self) -> datetime:
+        """When they get up."""
+        return self.start_by - self.way - DRESS_AND_WALK
 
 
 def planned(show: Show, plan: Plan, night: Span) -> tuple[Job, ...]:
@@ -60,14 +68,17 @@ def planned(show: Show, plan: Plan, night: Span) -> tuple[Job, ...]:
 def wakings(show: Show, jobs: Sequence[Job]) -> tuple[Waking, ...]:
     """The first time that each gets up for a job: those planned for it, else all who may be."""
     zone = show.site.timezone
+    timed = [(job, to_moment(job.start_by_s)) for job in jobs if job.start_by_s is not None]
+    if not show.crew.people:
+        way = timedelta(minutes=show.crew.call_out_minutes)
+        return tuple(Waking(ANYBODY, job, start_by, way) for job, start_by in timed[:1])
     found = []
-    for person in show.crew.people or (_anybody(show),):
-        for job in jobs:
-            if job.start_by_s is None or (job.facts.who and person.name not in job.facts.who):
-                continue
-            start_by = to_moment(job.start_by_s)
-            if on_hand(person, zone, start_by):
-                found.append(Waking(person, job, start_by, wake_at(person, start_by, zone)))
+    for person in show.crew.people:
+        for job, start_by in timed:
+            asked = not job.facts.who or person.name in job.facts.who
+            if asked and on_hand(person, zone, start_by):
+                way = to_come(person, start_by, zone)
+                found.append(Waking(person.name, job, start_by, way))
                 break
     return tuple(sorted(found, key=lambda waking: waking.at))
 
@@ -118,9 +129,7 @@ def outlook(show: Show, plan: Plan, night: Span, now: datetime) -> Message:
             }
             for job in jobs
         ],
-        "wake": [
-            {"person": w.person.name, "at": iso_utc(w.at), "position": w.job.position} for w in up
-        ],
+        "wake": [{"person": w.who, "at": iso_utc(w.at), "position": w.job.position} for w in up],
         "foreseen": known,
         "radio": line,
         "says": text,
@@ -138,11 +147,6 @@ def outlook(show: Show, plan: Plan, night: Span, now: datetime) -> Message:
     )
 
 
-def _anybody(show: Show) -> Person:
-    """The crew of a show that names nobody."""
-    return Person("Whoever is called", call_out_minutes=show.crew.call_out_minutes)
-
-
 def _place(show: Show, job: Job) -> str:
     return words.one_line(show.positions[job.position].name) or job.position
 
@@ -156,7 +160,7 @@ def _job(show: Show, job: Job, clock: SiteClock) -> str:
     if job.start_by_s is None or job.late_by_s > 0:
         said.append("not to be had in time by these people")
     if job.facts.who:
-        said.append(words.listed(tuple(words.one_line(name) for name in job.facts.who)))
+        said.append(" and ".join(words.one_line(name) for name in job.facts.who))
     else:
         said.append(words.people(job.people))
     return f"{_place(show, job)} ({words.fixtures(job.count)}): {', '.join(said)}"
@@ -164,7 +168,7 @@ def _job(show: Show, job: Job, clock: SiteClock) -> str:
 
 def _sums(show: Show, up: Sequence[Waking], clock: SiteClock) -> list[str]:
     lines = [_sum(show, waking, clock) for waking in up]
-    woken = {waking.person.name for waking in up}
+    woken = {waking.who for waking in up}
     lines += [
         f"{words.one_line(person.name)}: nothing is expected"
         for person in show.crew.people
@@ -174,11 +178,10 @@ def _sums(show: Show, up: Sequence[Waking], clock: SiteClock) -> list[str]:
 
 
 def _sum(show: Show, waking: Waking, clock: SiteClock) -> str:
-    way = to_come(waking.person, waking.start_by, show.site.timezone)
-    less = [f"{_minutes(way)} min to come"] if way else []
+    less = [f"{_minutes(waking.way)} min to come"] if waking.way else []
     less.append(f"{_minutes(DRESS_AND_WALK)} min to dress and walk")
     return (
-        f"{words.one_line(waking.person.name)}: {clock.at(waking.at)} = start by "
+        f"{words.one_line(waking.who)}: {clock.at(waking.at)} = start by "
         f"{clock.at(waking.start_by)} less {' and '.join(less)}, {_place(show, waking.job)}"
     )
 

@@ -260,18 +260,17 @@ def _when_told(show: Show, contacts: Sequence[Contact]) -> list[str]:
             "A later turn is told of an order that nobody before has answered, or that cannot be "
             "done; of a stop everybody is told at once."
         )
-    people = [c for c in contacts if c.kind in {"email", "apprise"} and c.gap_minutes]
-    if people:
-        shortest = min(contact.gap_minutes for contact in people)
+    people = [contact for contact in contacts if contact.kind in {"email", "apprise"}]
+    if gaps := [contact.gap_minutes for contact in people if contact.gap_minutes]:
         said.append(
-            f"Nobody gets more than one message in {shortest:g} min, but for a stop, what is "
+            f"Nobody gets more than one message in {min(gaps):g} min, but for a stop, what is "
             "overdue, an order to isolate, and a start that could not wait."
         )
     quiet = show.event.quiet_hours
     if quiet is not None and people:
         said.append(
-            f"In quiet hours, {quiet.start:%H:%M} to {quiet.end:%H:%M}, a stop goes to everybody; "
-            "a start, what is overdue and lost weather to those on shift or on call, and to "
+            f"In quiet hours, {quiet.start:%H:%M} to {quiet.end:%H:%M}, everybody is told of a "
+            "stop; of a start, what is overdue and lost weather those on shift or on call, and "
             "contacts that are nobody's in particular; the rest waits until they end."
         )
     return said

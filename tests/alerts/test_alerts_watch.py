@@ -9,7 +9,7 @@ from types import MappingProxyType
 from zoneinfo import ZoneInfo
 
 import pytest
-from alert_samples import MAILBOX, NOW, hours
+from alert_samples import FACTS, MAILBOX, NOW, STOP, hours
 
 from monitor.alerts import watch
 from monitor.alerts.cautions import LIGHTNING
@@ -135,3 +135,38 @@ def test_a_long_name_is_cut_on_the_radio():
     message = watch.on_watch(long, at=NOW, next_word_at=hours(1), sources=[], contacts=[MAILBOX])
     assert len(message.radio) <= 160
     assert "silence is not safety" in message.radio
+
+
+# ---------------------------------------------------------------- who is told, and when
+
+
+def test_a_stop_that_stands_is_said_to_who_comes_on_now():
+    stop = replace(STOP, position="lip", at=hours(-2), facts=replace(FACTS, position_name="Lip"))
+    message = on_watch(stops=[stop])
+    # two hours before 22:00 on the site's clock
+    assert message.text.split("\n\n")[1].startswith(
+        "A stop stands at Lip since 20:00: nobody starts, nobody climbs; "
+    )
+    assert "A stop stands." in message.radio
+    assert message.data["stops"] == [stop.id]
+    assert "stop stands" not in on_watch().text
+
+
+def test_turns_and_what_holds_a_message_back_are_said():
+    deputy = replace(MAILBOX, name="deputy", turn=2)
+    phone = Contact(name="phones", kind="apprise", to=("env:A", "env:B"), short=True)
+    text = on_watch(contacts=[MAILBOX, deputy, phone]).text
+    assert "deputy (1 by mail, in turn 2)" in text
+    assert "phones (2 by text message, chat or push, the radio line)" in text
+    assert "A later turn is told of an order that nobody before has answered" in text
+    assert "more than one message in 10 min, but for a stop" in text
+    assert "quiet hours" not in text.lower()
+    alone = on_watch(contacts=[replace(MAILBOX, gap_minutes=0.0)]).text
+    assert "later turn" not in alone
+    assert "more than one message" not in alone
+
+
+def test_quiet_hours_are_said_as_they_are_kept():
+    quiet = replace(SHOW, event=replace(SHOW.event, quiet_hours=Hours(time(23, 30), time(7))))
+    text = watch.on_watch(quiet, at=NOW, next_word_at=None, sources=(), contacts=[MAILBOX]).text
+    assert "In quiet hours, 23:30 to 07:00, everybody is told of a stop" in text

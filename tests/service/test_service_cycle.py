@@ -15,6 +15,7 @@ from monitor.service import telling
 from monitor.service.cycle import begin_watch
 from monitor.service.telling import expires_at
 from monitor.store.chain import verify
+from monitor.store.database import immediate
 from monitor.store.history import alert_changes, open_alerts, recall, record_log, revisions
 from monitor.store.outbox import deliveries
 
@@ -188,6 +189,78 @@ def test_on_watch_waits_for_the_first_word_on_the_weather(stage):
         made.poll()
         made.run()
     assert "Local-weather: no usable forecast." in told(made, "watch")[0].text
+
+
+# ---------------------------------------------------------------- before quiet hours
+
+
+def quiet_from(made, hours):
+    show = made.folder / "show.toml"
+    text = show.read_text().replace("[event]", f'[event]\nquiet_hours = "{hours}"')
+    show.write_text(text)
+    made.watch.look()
+    assert made.watch.look()
+
+
+def tonight(made):
+    return [m for m in told(made, "watch") if m.alert_id == "tonight"]
+
+
+def test_the_outlook_comes_once_half_an_hour_before_quiet_hours(stage):
+    # rain in the hour from 23:00 UTC, midnight on site; START is 12:30 on site
+    made = on_record(stage, {12: 8.0})
+    quiet_from(made, "23:00-07:00")
+    made.now = START.replace(hour=21, minute=29)
+    made.run()
+    assert tonight(made) == []
+    made.later(minutes=1)  # 22:30 on site
+    made.run()
+    first, second = tonight(made)  # to each of two mailboxes
+    assert first == second
+    assert first.text.startswith("Tonight at Lower meadow, 23:00 to Fri 07:00: 1 job planned.")
+    assert "Lawn wash (6 fixtures): start by" in first.text
+    made.later(minutes=1)
+    made.run()
+    assert len(tonight(made)) == 2
+    # started again in quiet hours nothing is sent after; the next evening it comes again
+    made.later(hours=23, minutes=58)
+    made.run()
+    assert len(tonight(made)) == 2
+    made.later(minutes=1)
+    made.run()
+    assert len(tonight(made)) == 4
+
+
+def test_no_outlook_in_the_night_itself(stage):
+    made = on_record(stage, {12: 8.0})
+    quiet_from(made, "23:00-07:00")
+    made.now = START.replace(hour=22, minute=0)
+    made.run()
+    assert tonight(made) == []
+
+
+def test_what_may_wait_for_the_morning_is_worth_sending_then(stage):
+    made = on_record(stage, {3: 8.0})
+    quiet_from(made, "11:00-23:00")
+    made.run()
+    (row, _) = [d.row for d in deliveries(made.db) if d.row.message.kind == "work"]
+    # 23:00 on site is 22:00 UTC; two hours more is the least any message is worth
+    assert row.expires_at >= START.replace(hour=22, minute=0) + timedelta(hours=2)
+
+
+def test_a_stop_that_stands_is_in_the_words_of_the_morning(stage):
+    made = on_record(stage, {3: 8.0})
+    made.run()
+    assert told(made, "watch")[0].data["stops"] == []
+    work = alert_changes(made.db)[0].alert
+    stop = replace(work, id="99", kind="stop", stage="stop", at=made.now)
+    with immediate(made.db):
+        telling.tell(made.db, made.watch.current.show, stop, "gusts", made.now)
+    made.later(hours=19, minutes=30)  # 08:00 on site
+    made.run()
+    morning = [m for m in told(made, "watch") if m.alert_id == "watch"][-1]
+    assert "99" in morning.data["stops"]
+    assert "A stop stands at Lawn wash since Thu 12:30" in morning.text
 
 
 # ---------------------------------------------------------------- about the monitor itself

@@ -26,7 +26,10 @@ def word(stage, minutes):
 
 
 def states(tmp_path, *stages):
-    show = SimpleNamespace(contacts=(Contact("desk", "folder", stages=("start",), path="x"),))
+    show = SimpleNamespace(
+        contacts=(Contact("desk", "folder", stages=("start",), path="x"),),
+        event=SimpleNamespace(quiet_hours=None),
+    )
     with open_database(tmp_path / "dryspell.db") as db:
         for n, stage in enumerate(stages):
             with immediate(db):
