@@ -15,7 +15,7 @@ from monitor.briefing.room import left
 from monitor.briefing.sheet import Section, Sheet
 from monitor.briefing.shifts import on_site, shifts_between
 from monitor.briefing.weather_words import forecast, heard
-from monitor.units import iso_utc, to_moment
+from monitor.units import iso_utc
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -123,15 +123,16 @@ def _named(person: Person) -> str:
 
 
 def _radio(known: Known) -> str:
-    jobs = work.due(known)
-    if jobs and jobs[0].blocked is None and jobs[0].start_by_s is not None:
-        place = radio.plain(known.place(jobs[0].position))
-        start = known.clock.at(to_moment(jobs[0].start_by_s))
-        many = "1 deadline" if len(jobs) == 1 else f"{len(jobs)} deadlines"
-        return radio.fit(f"DAILY SHEET: {many}. First: ", place, f", start by {start}. Read it.")
+    jobs, first = work.due(known), work.first_start(known)
+    many = "1 deadline" if len(jobs) == 1 else f"{len(jobs)} deadlines"
+    if first is not None:
+        tail = f", start by {first[1]}. Read it."
+        return radio.fit(f"DAILY SHEET: {many}. First: ", radio.plain(first[0]), tail)
+    if jobs:
+        return f"DAILY SHEET: {many}, none to be started now. Read it."
     if known.found.plan.blind:
         return "DAILY SHEET: the weather ahead is not all known. Read it."
-    return "DAILY SHEET: no deadline that can be worked to now. An estimate. Read it."
+    return "DAILY SHEET: no deadline on this forecast, an estimate. Read it."
 
 
 def _data(known: Known, sections: tuple[Section, ...]) -> dict[str, Any]:

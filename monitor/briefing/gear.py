@@ -301,7 +301,7 @@ def covers_wanted(known: Known, most: int) -> Section:
 
 def _short(one: Stock) -> str:
     missing = one.wanted - max(one.left, 0)
-    return f"{missing} short" if missing > 0 else ""
+    return f"{missing}" if missing > 0 else ""
 
 
 def _more_on(one: Stock) -> str:

@@ -12,7 +12,7 @@ from monitor.briefing.room import left
 from monitor.briefing.sheet import Section, Sheet
 from monitor.briefing.shifts import ShiftChange, last_change_before, next_change
 from monitor.briefing.weather_words import clears, forecast, heard
-from monitor.units import iso_utc, to_moment
+from monitor.units import iso_utc
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -117,13 +117,11 @@ def _counts(known: Known) -> str:
 
 
 def _radio(known: Known, at: str) -> str:
-    jobs = work.due(known)
+    first = work.first_start(known)
     line = f"HANDOVER{at.upper()}: {_counts(known)}."
-    if jobs and jobs[0].blocked is None and jobs[0].start_by_s is not None:
-        first = jobs[0]
-        place = radio.plain(known.place(first.position))
-        start = known.clock.at(to_moment(jobs[0].start_by_s))
-        return radio.fit(f"{line} Next: ", place, f", start by {start}. Read the sheet.")
+    if first is not None:
+        tail = f", start by {first[1]}. Read the sheet."
+        return radio.fit(f"{line} Next: ", radio.plain(first[0]), tail)
     return f"{line} Read the sheet."
 
 

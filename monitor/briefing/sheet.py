@@ -6,9 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-_NEEDS_NO_HEAD = frozenset({"People", "Who", "Short"})
-"""Columns whose cells say what they are without the head over them"""
-
 
 @dataclass(frozen=True, slots=True)
 class Section:
@@ -19,20 +16,17 @@ class Section:
     lines: tuple[str, ...] = ()
     heads: tuple[str, ...] = ()
     rows: tuple[tuple[str, ...], ...] = ()
+    spoken: tuple[str, ...] = ()
+    """The rows as sentences; empty: each cell after the head of its column"""
 
     def said(self) -> tuple[str, ...]:
         """Everything under the heading as plain lines, the table first."""
-        return (*(self._row(row) for row in self.rows), *self.lines)
+        return (*(self.spoken or map(self._row, self.rows)), *self.lines)
 
     def _row(self, row: tuple[str, ...]) -> str:
         first, *rest = row
         named = zip(self.heads[1:], rest, strict=True)
-        said = [
-            cell if head in _NEEDS_NO_HEAD else f"{head[:1].lower()}{head[1:]} {cell}"
-            for head, cell in named
-            if cell
-        ]
-        return f"{first}: {', '.join(said)}" if said else first
+        return f"{first}: {', '.join(f'{head.lower()} {cell}' for head, cell in named if cell)}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from monitor.alerts.clock import DAYS
 from monitor.alerts.words import VERBS, listed, one_line, people, verb
 from monitor.briefing.sheet import Section, bounded
 from monitor.units import to_moment
@@ -29,6 +30,9 @@ _ENTRIES = {"brought-in": "brought in", "put-out": "put out", "wet": "reported w
 # ---------------------------------------------------------------- deadlines
 
 
+_LATE = " (late)"
+
+
 def due(known: Known) -> list[Job]:
     """Jobs with a deadline, the earliest start first."""
     jobs = [j for j in known.found.plan.jobs if j.do_by_s is not None and not j.not_needed]
@@ -41,6 +45,7 @@ def deadlines(known: Known, most: int) -> Section:
     jobs = due(known)
     plan = known.found.plan
     rows = tuple(_row(known, job) for job in jobs[:most])
+    spoken = tuple(_spoken(row) for row in rows)
     lines = []
     if len(jobs) > most:
         places = tuple(known.place(job.position) for job in jobs[most:])
@@ -52,7 +57,7 @@ def deadlines(known: Known, most: int) -> Section:
     elif not jobs:
         lines.append("None on this forecast, which is an estimate and no permission.")
     heads = ("What, where", "Start by", "Done by", "People", "Who")
-    return Section("deadlines", title, tuple(lines), heads if rows else (), rows)
+    return Section("deadlines", title, tuple(lines), heads if rows else (), rows, spoken)
 
 
 def _start_s(job: Job) -> float:
@@ -68,6 +73,21 @@ def _row(known: Known, job: Job) -> tuple[str, ...]:
     return (what, start_said(known, job), by, hands, _who(known, job))
 
 
+def _spoken(row: tuple[str, ...]) -> str:
+    what, start, done, *rest = row
+    begun = f"start by {start}" if start[:1].isdigit() or start[:3] in DAYS else start
+    return f"{what}: {', '.join([begun, f'done by {done}', *rest])}"
+
+
+def first_start(known: Known) -> tuple[str, str] | None:
+    """Place and time of the first start that nothing stands against."""
+    for job in due(known):
+        held = job.blocked or job.cannot or job.under_way
+        if not held and job.start_by_s is not None:
+            return known.place(job.position), known.clock.at(to_moment(job.start_by_s))
+    return None
+
+
 def start_said(known: Known, job: Job) -> str:
     """When a job is to be begun; where nobody may work now, until when not."""
     if job.blocked is not None:
@@ -78,7 +98,7 @@ def start_said(known: Known, job: Job) -> str:
         return "under way"
     if job.start_by_s is None:
         return "not known"
-    late = " (late)" if job.late or job.start_by_s < known.now_s else ""
+    late = _LATE if job.late or job.start_by_s < known.now_s else ""
     return f"{known.clock.at(to_moment(job.start_by_s))}{late}"
 
 

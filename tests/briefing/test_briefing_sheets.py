@@ -69,6 +69,7 @@ def test_where_nobody_may_work_no_start_is_given():
     sheet = handed(rain=hours({0: 2.0}), thunder=storm)
     (row,) = sheet.section("deadlines").rows
     assert row[1] == "closed to 14:30"
+    assert lines(sheet, "deadlines")[0].startswith("Cover 2, Lawn: closed to 14:30, done by ")
     assert "start by" not in sheet.radio
     assert "A stop stands" in lines(sheet, "clears")[1]
 
@@ -171,7 +172,7 @@ def test_covers_left_and_wanted():
     many = show(fixture("f1", count=7), positions=(LAWN,))
     (row,) = daily_sheet(known(many)).section("covers").rows
     assert row[:3] == ("Tarp hood", "7", "5")
-    assert row[3] == "2 short"
+    assert row[3] == "2"
 
 
 # ---------------------------------------------------------------- weather and access
