@@ -126,11 +126,14 @@ def masked(text: str, url: str) -> str:
 
 def _words(message: Message, contact: Contact, plugin: Any) -> tuple[str, str]:
     """Title and body: the whole text where it can be read in one go, else the radio line."""
+    if contact.short:
+        return "", message.radio
     longest = int(plugin.body_maxlen or 0)
     one_liner = int(plugin.body_max_line_count or 0) > 0
-    too_long = 0 < longest * PIECES_AT_MOST < len(message.text)
-    if contact.short or one_liner or too_long:
-        return "", message.radio
+    if one_liner or 0 < longest * PIECES_AT_MOST < len(message.text):
+        # What is told with it may have no room in its radio line: then by lines of their own.
+        others = [str(other["radio"]) for other in message.data.get("then", ()) if "radio" in other]
+        return "", (" " if one_liner else "\n").join([message.radio, *others])
     # Where there is no field for a title, the first line of the text says it already.
     return (message.subject if plugin.title_maxlen > 0 else ""), message.text
 

@@ -64,6 +64,15 @@ def test_a_text_in_no_three_pieces_is_the_radio_line(receiver, monkeypatch):
     assert "".join(" ".join(pieces).split()) == "".join(message.text.split())
 
 
+def test_what_is_told_with_it_is_not_lost_where_only_a_radio_line_has_room(receiver, monkeypatch):
+    message = note(
+        text="Cover the towers. " * 30, radio="COVER 8.", data={"then": [{"radio": "A."}]}
+    )
+    monkeypatch.setattr(NotifyJSON, "body_maxlen", 160)
+    send(target(receiver), message)
+    assert [json.loads(b)["message"] for _, _, b in receiver.requests] == ["COVER 8.\nA."]
+
+
 @pytest.mark.parametrize("status", [400, 401, 403, 404, 410, 422])
 def test_refusals_that_last(receiver, status):
     receiver.status = status
