@@ -18,7 +18,11 @@ from monitor.domain import Show
 from monitor.planning.official import LONGEST_HEADLINE, OfficialWarning, in_short
 
 UNREAD_AFTER = timedelta(minutes=30)
-"""A service that has not been read for so long, or for two polls, cannot be read."""
+"""A service that was not asked for so long cannot be taken at its last word."""
+FAILS_AFTER = timedelta(minutes=15)
+"""One that fails is told so long after it was read: thunder does not wait for many polls."""
+_RETRIED = timedelta(minutes=5)
+"""Within this a poll that failed is tried again."""
 _NO_ANSWER = "nothing has come from it since."
 _NOT_ASKED_POLLS = 3
 """After so many polls without any word of it, it is no longer asked as it should be."""
@@ -53,7 +57,7 @@ def cannot_be_read(sight: ServiceSight, now: datetime) -> bool:
         # not taken for an answer.
         return since > max(UNREAD_AFTER, _NOT_ASKED_POLLS * sight.poll)
     # A clock that was put back tells nothing on how long it has been.
-    return since > max(UNREAD_AFTER, 2 * sight.poll) or since < -UNREAD_AFTER
+    return since > max(FAILS_AFTER, sight.poll + _RETRIED) or since < -UNREAD_AFTER
 
 
 def unread_found(sights: Sequence[ServiceSight], show: Show, now: datetime) -> Found | None:

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 SILENT_AFTER = 3
 """So many times `every_minutes` without a word, and a station is silent."""
+LEAST_SILENCE_S = 10 * SECONDS_PER_MINUTE
+"""But never sooner than this: one lost word of a station of minutes is no silence."""
 DRY_S = 3 * SECONDS_PER_HOUR
 """J: how far back a gauge is held against the forecasts."""
 DRY_FROM_MM = 2.0
@@ -39,6 +41,11 @@ class Trouble(NamedTuple):
     """Its word that no rain fell is doubted, and stands all the same: it is a measurement."""
 
 
+def silent_after_s(gauge: Gauge) -> float:
+    """So long without a word, and a station is silent [s]."""
+    return max(LEAST_SILENCE_S, SILENT_AFTER * gauge.every_minutes * SECONDS_PER_MINUTE)
+
+
 def gauge_trouble(
     readings: Sequence[Reading],
     gauge: Gauge,
@@ -55,17 +62,18 @@ def gauge_trouble(
 
     Notes
     -----
-    Silent: nothing for three times `every_minutes`. Stuck: a value that has not moved to its
-    last digit for a day (`heard`). Dry where rain is forecast: no growth over the last three
-    hours, for more than half of which it was heard of, and 2 mm or more in the forecasts: a
-    blocked funnel measures nothing for ever. Last, a battery that the station says is low.
+    Silent: nothing for three times `every_minutes`, or ten minutes. Stuck: a value that has not
+    moved to its last digit for a day (`heard`). Dry where rain is forecast: no growth over the
+    last three hours, for more than half of which it was heard of, and 2 mm or more in the
+    forecasts: a blocked funnel measures nothing for ever. Last, a battery that the station says
+    is low.
     """
     now_s = to_epoch(now)
     said = heard([r for r in readings if to_epoch(r.at) >= now_s - _LOOKS_BACK_S], gauge)
     if not len(said.at):
         return Trouble("nothing was ever heard of it" if not readings else "nothing heard for days")
     quiet = now_s - float(said.at[-1])
-    if quiet > SILENT_AFTER * gauge.every_minutes * SECONDS_PER_MINUTE:
+    if quiet > silent_after_s(gauge):
         return Trouble(f"nothing heard for {_long(quiet)}")
     if said.repeats[-1]:
         return Trouble("it has sent the same over and over for a day")

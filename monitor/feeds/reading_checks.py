@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from monitor.domain import CounterResets, Problem, Reading
+from monitor.feeds.dew_above_air import STANDS_C, TAKEN_AS_AIR_C
 from monitor.feeds.record import POSSIBLE, most_rain_mm
 from monitor.units import SECONDS_PER_DAY, SECONDS_PER_HOUR, iso_utc
 
@@ -25,8 +26,6 @@ _POSSIBLE: dict[str, tuple[float, float]] = {
     "humidity_pct": (1.0, 105.0),  # cheap sensors overshoot in wet air; none reads nothing at all
 }
 _SATURATED_PCT = 100.0
-_DEW_ABOVE_AIR_C = 0.5
-"""Two sensors, each a few tenths off, can read this far the wrong way round [C]."""
 
 
 def shape_problems(numbers: Mapping[str, float]) -> list[Problem]:
@@ -102,8 +101,11 @@ def possible(
         drop("rain_mm", f"no rain ever brought that in {kept['period_s']:g} s")
     if kept.get("gust_mps", math.inf) < kept.get("wind_mps", 0.0):
         drop("gust_mps", f"the mean wind, {kept['wind_mps']:g}, is above it")
-    if kept.get("dew_point_c", -math.inf) > kept.get("temp_c", math.inf) + _DEW_ABOVE_AIR_C:
+    above_c = kept.get("dew_point_c", -math.inf) - kept.get("temp_c", math.inf)
+    if above_c > TAKEN_AS_AIR_C:
         drop("dew_point_c", f"it is above the air, {kept['temp_c']:g}")
+    elif above_c > STANDS_C:
+        kept["dew_point_c"] = kept["temp_c"]
     if "rain_mm" not in kept:
         kept.pop("period_s", None)
     return Reading(

@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from monitor.domain import WEATHER_VALUES, BadInputError, Weather, WindBasis
+from monitor.feeds.dew_above_air import DewAboveAir
 from monitor.feeds.row_faults import Faults
 from monitor.feeds.table import Table, read_table
 from monitor.units import SECONDS_PER_MINUTE, to_moment
@@ -33,8 +34,6 @@ POSSIBLE: dict[str, tuple[float, float]] = {
 _MOST_RAIN_MM_IN_1_H = 500.0
 _MINUTES_PER_HOUR = 60.0
 _THUNDER = {"yes": 1.0, "no": 0.0, "": math.nan}
-_DEW_ABOVE_AIR_C = 0.5
-"""Two sensors, each a few tenths off, can read this far the wrong way round [C]."""
 _OFFSETS = (timedelta(hours=-12), timedelta(hours=14))
 """No place on earth keeps a clock further from UTC than this."""
 _YEARS = (1900, 2200)
@@ -71,7 +70,7 @@ def read_record(
     faults = Faults(name)
     told = list(table.told)
     _check_headings(table, faults, told)
-    rows = _in_order(_rows(table, faults), faults, told)
+    rows = _in_order(_rows(table, faults, told), faults, told)
     if not rows and not faults.found:
         faults.add("empty-file", None, None, "There is no row under the headings.", "Add steps.")
     if faults.found:
@@ -141,10 +140,11 @@ def _check_headings(table: Table, faults: Faults, told: list[str]) -> None:
         )
 
 
-def _rows(table: Table, faults: Faults) -> list[_Row]:
+def _rows(table: Table, faults: Faults, told: list[str]) -> list[_Row]:
     place = {key: i for i, key in enumerate(table.headings)}
     wanted = [(key, place.get(key)) for key in WEATHER_VALUES]
     width = len(table.headings)
+    dew = DewAboveAir()
     rows = []
     for line, cells in table.rows:
         if len(cells) != width:
@@ -171,8 +171,10 @@ def _rows(table: Table, faults: Faults) -> list[_Row]:
             for key, i in wanted
         )
         _check_together(minutes, values, line, faults)
+        values = dew.believed(values, line)
         if start is not None and not math.isnan(minutes):
             rows.append(_Row(line, start, start + minutes * SECONDS_PER_MINUTE, values))
+    told.extend(dew.told())
     return rows
 
 
@@ -259,7 +261,7 @@ def _thunder(cell: str, line: int, faults: Faults) -> float:
 
 
 def _check_together(minutes: float, values: tuple[float, ...], line: int, faults: Faults) -> None:
-    rain, wind, gust, _, temp, dew, _, _ = values
+    rain, wind, gust = values[:3]
     if rain > most_rain_mm(minutes / _MINUTES_PER_HOUR):
         faults.add(
             "impossible-value",
@@ -275,14 +277,6 @@ def _check_together(minutes: float, values: tuple[float, ...], line: int, faults
             "gust_mps",
             f"The gust, {gust:g} m/s, is lower than the mean wind, {wind:g} m/s.",
             "The greatest gust of a step is at least its mean; check the columns and units.",
-        )
-    if dew > temp + _DEW_ABOVE_AIR_C:
-        faults.add(
-            "impossible-value",
-            line,
-            "dew_point_c",
-            f"The dew point, {dew:g} C, is above the air, {temp:g} C.",
-            "Check the columns and units.",
         )
 
 

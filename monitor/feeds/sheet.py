@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from difflib import get_close_matches
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 from pydantic import ValidationError
 
@@ -88,7 +88,8 @@ def read_sheet(text: str, name: str) -> Sheet:
                         ("extends",),
                         "unknown-sheet",
                         f"There is no built-in sheet {extends!r} to extend.",
-                        f"Known are: {', '.join(builtin_ids())}.",
+                        "extends takes a built-in sheet and none of the show's own. Known are: "
+                        f"{', '.join(builtin_ids())}.",
                     )
                 ],
                 name,
@@ -176,11 +177,30 @@ def _finding(error: Any) -> Finding:
             f"Perhaps {near[0]} is meant." if near else f"Known are: {', '.join(names)}.",
         )
     if kind == "missing":
-        return Finding(path, "missing-key", f"{key} is missing.", f"Give {path[-1]}.")
+        known = _allowed(path)
+        remedy = f"Give {path[-1]}, one of {known}." if known else f"Give {path[-1]}."
+        return Finding(path, "missing-key", f"{key} is missing.", remedy)
     return Finding(path, "bad-value", f"{key} cannot be read.", f"{_hint(error)}.")
 
 
+def _allowed(path: Path) -> str:
+    """The values that a key can have, where they are few."""
+    part = part_at(path)
+    field = None if part is None else part.model_fields.get(str(path[-1]))
+    values = () if field is None else get_args(field.annotation)
+    return ", ".join(values) if values and all(isinstance(v, str) for v in values) else ""
+
+
+_PATTERNS = {
+    "format": "Write iso, unix_s, unix_ms, interval, or strptime: and a pattern of its own",
+    "id": "Write it in small letters, digits and hyphens",
+}
+"""What a value that has to fit a pattern looks like, by its key."""
+
+
 def _hint(error: Any) -> str:
+    if error["type"] == "string_pattern_mismatch" and error["loc"][-1] in _PATTERNS:
+        return _PATTERNS[error["loc"][-1]]
     if error["loc"][-1] == "path" and isinstance(error["input"], (list, dict)):
         return (
             "Name one path: several columns, such as percentiles or single members, are no one "

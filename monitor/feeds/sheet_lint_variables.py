@@ -204,22 +204,30 @@ def _unit(name: str, var: VariablePart) -> Iterator[Finding]:
     if var.stat == "code":
         if not var.map:
             yield Finding(
-                at, "missing-key", f"{name} has no map of its codes.", "Give map = { ... }."
+                at,
+                "missing-key",
+                f"{name} has no map of its codes.",
+                'Give map, for example map = { "95" = "yes", "*" = "no" }; each is yes, no or '
+                "unknown.",
             )
         for key in var.map:
             if key.startswith(">=") and not _is_number(key[2:]):
                 yield Finding(
                     (*at, "map", key), "bad-value", f"{key!r} names no number.", "Write >=30."
                 )
+    elif var.unit is None and var.stat in right:
+        yield Finding(
+            at, "missing-key", f"{name} has no unit.", f"Give unit, one of {_fitting(canonical)}."
+        )
     elif var.unit is None:
-        yield Finding(at, "missing-key", f"{name} has no unit.", "Give unit.")
+        # What it is has to be right first: a code has no unit.
+        return
     elif UNIT_TABLE.get(var.unit, ("", 0, 0))[0] != canonical:
-        fitting = ", ".join(u for u, (c, _, _) in UNIT_TABLE.items() if c == canonical)
         yield Finding(
             (*at, "unit"),
             "unknown-unit",
             f"{var.unit!r} is not a unit of {name}.",
-            f"Known are: {fitting}.",
+            f"Known are: {_fitting(canonical)}.",
         )
     elif var.unit_check and UNIT_TABLE[var.unit] != UNIT_TABLE.get(
         var.unit_check.is_, UNIT_TABLE[var.unit]
@@ -230,6 +238,10 @@ def _unit(name: str, var: VariablePart) -> Iterator[Finding]:
             f"{name} is read as {var.unit} but checked to be {var.unit_check.is_}.",
             "Change unit and unit_check together.",
         )
+
+
+def _fitting(canonical: str) -> str:
+    return ", ".join(u for u, (c, _, _) in UNIT_TABLE.items() if c == canonical)
 
 
 def _is_number(text: str) -> bool:

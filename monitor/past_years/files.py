@@ -13,6 +13,7 @@ from monitor.alerts.words import one_line
 from monitor.domain import UnableError
 from monitor.past_years.outcome import PastYears
 from monitor.past_years.words import (
+    by_condition,
     cautions,
     heading,
     instead_rows,
@@ -59,6 +60,7 @@ def _page(found: PastYears) -> str:
     return environment.get_template(TEMPLATE).render(
         found=found,
         heading=heading(found),
+        by_condition=by_condition(found),
         years=[(year.span.year, year_words(year)) for year in found.years],
         groups=row_groups(found),
         positions=list(position_rows(found)),
@@ -71,7 +73,17 @@ def _page(found: PastYears) -> str:
 def _fixtures(found: PastYears) -> bytes:
     """One row a fixture and counted year."""
     return _csv(
-        ("id", "code", "position", "count", "year", "used", "spent_at", "needed_covering"),
+        (
+            "id",
+            "code",
+            "position",
+            "count",
+            "year",
+            "used",
+            "spent_at",
+            "needed_covering",
+            "condition",
+        ),
         (
             (
                 row.fixture.id,
@@ -82,6 +94,7 @@ def _fixtures(found: PastYears) -> bytes:
                 f"{spent.used:.10g}",
                 iso_utc(spent.at) or "",
                 "no" if spent.at is None else "yes",
+                row.fixture.condition,
             )
             for row in found.fixtures
             for year, spent in row.by_year.items()

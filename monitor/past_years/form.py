@@ -52,6 +52,7 @@ def _fixture(row: FixtureYears, found: PastYears) -> dict[str, Any]:
     return {
         "id": row.fixture.id,
         "code": row.fixture.code.canonical,
+        "condition": row.fixture.condition,
         "position": row.fixture.position,
         "count": row.fixture.count,
         "weakest_part": row.weakest_part,

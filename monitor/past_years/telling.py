@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from monitor.past_years.outcome import PastYears
 from monitor.past_years.words import (
+    by_condition,
     cautions,
     heading,
     instead_rows,
@@ -38,9 +39,11 @@ def _judged(found: PastYears) -> list[str]:
     groups = row_groups(found)
     codes, instead = instead_rows(found)
     return [
+        *wrapped(by_condition(found)),
+        "",
         "Would have needed covering, had nobody acted:",
         *_table(
-            ("fixtures", "code", "place", "years", "most used", "soonest"),
+            ("fixtures", "code, condition", "place", "years", "most used", "soonest"),
             [(g.ids, g.code, g.place, g.needed, g.worst, g.soonest) for g in groups],
         ),
         "",
@@ -54,8 +57,9 @@ def _instead(codes: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
     return [
         "",
         *wrapped(
-            "Years of need with another code at the same place and mount, its worst placed "
-            "fixture; supplies and plugs taken as no worse, and mated:"
+            "Years of need with another code at the same place, in the mount and condition of "
+            "the rows there, its worst placed fixture; supplies and plugs taken as no worse, and "
+            "mated:"
         ),
         *_table(("place", *codes), rows),
     ]

@@ -50,6 +50,16 @@ def cautions(found: PastYears) -> tuple[str, ...]:
     )
 
 
+def by_condition(found: PastYears) -> str:
+    """What each row's condition leaves of the allowance, for beside the tables."""
+    policy = found.show.policy
+    return (
+        "Each row goes by its own condition: of the water that its code's test stands for, new "
+        f"keeps {policy.condition_new:g}, hire {policy.condition_hire:g}, worn "
+        f"{policy.condition_worn:g}."
+    )
+
+
 def heading(found: PastYears) -> str:
     """Which dates, in which years, out of what."""
     zone, event = found.show.site.timezone, found.show.event
@@ -83,7 +93,14 @@ def row_groups(found: PastYears) -> tuple[RowGroup, ...]:
     together: dict[tuple[object, ...], list[FixtureYears]] = {}
     for row in found.fixtures:
         outcome = tuple((y, s.used, s.at) for y, s in row.by_year.items())
-        key = (row.fixture.position, row.fixture.code.canonical, row.weakest_part, outcome)
+        fixture = row.fixture
+        key = (
+            fixture.position,
+            fixture.code.canonical,
+            fixture.condition,
+            row.weakest_part,
+            outcome,
+        )
         together.setdefault(key, []).append(row)
     groups = sorted(
         together.values(), key=lambda rows: (-len(rows[0].needed), -(rows[0].worst or (0, 0.0))[1])
@@ -98,7 +115,7 @@ def _group(rows: list[FixtureYears], found: PastYears) -> RowGroup:
     return RowGroup(
         ids=", ".join(said) + (f" and {left} more" if left else ""),
         count=sum(row.fixture.count for row in rows),
-        code=first.fixture.code.canonical
+        code=f"{first.fixture.code.canonical}, {first.fixture.condition}"
         + ("" if first.weakest_part == "fixture" else f", its {first.weakest_part}"),
         place=found.show.positions[first.fixture.position].name,
         needed=of_years(len(first.needed), found),

@@ -165,8 +165,10 @@ def _alert(alert: Alert, facts: Facts, clock: SiteClock) -> list[str]:
     head = f"{verb.order} {alert.count} {verb.joins} {where}{_times(alert, clock)}"
     if alert.stage == "overdue":
         due = "" if alert.do_by is None else f", due {clock.at(alert.do_by)} and not logged done"
-        head = f"OVERDUE. {alert.count} at {where} {verb.undone}{due}"
+        head = f"OVERDUE. {alert.count} at {where}: taken as {verb.undone}{due}"
+    cut_off = words.one_line(alert.isolate_at or "")
     more = [_who(alert, facts, clock), _covers(facts), _wet(facts, clock)]
+    more += [f"Cut-off: {cut_off}."] if cut_off and alert.action == "isolate" else []
     said = [*_wrapped(f"{head}."), *_wrapped(" ".join(m for m in more if m), _INDENT)]
     differ = paragraphs.feeds_differ(facts, clock)
     return [*said, *_wrapped(differ, _INDENT)] if differ else said

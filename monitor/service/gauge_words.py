@@ -9,7 +9,7 @@ import numpy as np
 
 from monitor.alerts.losses import Found
 from monitor.alerts.show_times import next_morning
-from monitor.feeds.gauge_trouble import DRY_S, SILENT_AFTER, gauge_trouble
+from monitor.feeds.gauge_trouble import DRY_S, gauge_trouble, silent_after_s
 from monitor.service.telling import follow_trouble
 from monitor.store.history import recall, remember
 from monitor.units import to_epoch
@@ -57,13 +57,13 @@ def tell_gauges(
 ) -> list[Message]:
     """One step of the troubles of all stations; the messages, if there were any.
 
-    A station is given three of its own intervals, from when the monitor began to listen, to
-    be heard of. Until then its silence is neither told nor over.
+    A station is given as long as makes a silence, from when the monitor began to listen to it,
+    to be heard of. Until then its silence is neither told nor over.
     """
-    listening = kept.listens_since(now)
     steps = []
     for gauge in show.gauges:
-        patience = timedelta(minutes=SILENT_AFTER * gauge.every_minutes)
+        listening = kept.listens_since(gauge.station, now)
+        patience = timedelta(seconds=silent_after_s(gauge))
         heard = any(r.at >= now - patience for r in kept.of(gauge.station))
         if heard or now - listening >= patience:
             found = gauge_found(kept, gauge, forecast, now)

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 _AT_ONCE = 16
 """So many pieces of a file are read in one call: a day of one-minute lines and more."""
-_TOLD = 3
+_TOLD, _SPANS = 3, 12
 _SETTLED_DAYS = 8
 """No reading of longer ago is taken in any more (`reading_checks.OLDEST`), and a day on top."""
 _CONTEXT_DAYS = 2
@@ -92,7 +92,23 @@ def _follow(db: Database, gauge: Gauge, path: Path, zone: ZoneInfo, now: datetim
 def _in_short(problems: Sequence[Problem]) -> list[str]:
     lines = [f"{place_of(p)}{p.says} {p.remedy}" for p in problems[:_TOLD]]
     more = len(problems) - _TOLD
-    return [*lines, f"And {more} more lines like that."] if more > 0 else lines
+    if more <= 0:
+        return lines
+    where = _ranges([p.line for p in problems[_TOLD:] if p.line is not None])
+    named = f": line{'s' if more > 1 else ''} {where}" if where else ""
+    return [*lines, f"And {more} more lines with faults{named}."]
+
+
+def _ranges(numbers: Sequence[int]) -> str:
+    """`5 to 9, 12 and more`: where to look, not every one of thousands."""
+    spans: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if spans and number == spans[-1][1] + 1:
+            spans[-1][1] = number
+        else:
+            spans.append([number, number])
+    said = [f"{a}" if a == b else f"{a} to {b}" for a, b in spans[:_SPANS]]
+    return ", ".join(said) + (" and more" if len(spans) > _SPANS else "")
 
 
 # ---------------------------------------------------------------- readings at hand
@@ -109,7 +125,7 @@ class GaugesKept:
         self._last_id = 0
         self._readings: dict[str, list[Reading]] = {}
         self._received: datetime | None = None
-        self._listens_since: datetime | None = None
+        self._listens_since: dict[str, datetime] = {}
         self._made: dict[str, tuple[Gauge, int, Weather]] = {}
         self._settled: dict[str, Weather] = {}
 
@@ -123,11 +139,12 @@ class GaugesKept:
                 self._received = stored.received_at
         return bool(found)
 
-    def listens_since(self, now: datetime) -> datetime:
-        """When this was first asked, which is when the monitor began to listen."""
-        if self._listens_since is None or now < self._listens_since:
-            self._listens_since = now
-        return self._listens_since
+    def listens_since(self, station: str, now: datetime) -> datetime:
+        """When this was first asked, which is when the monitor began to listen to the station."""
+        since = self._listens_since.get(station)
+        if since is None or now < since:
+            self._listens_since[station] = since = now
+        return since
 
     def of(self, station: str) -> Sequence[Reading]:
         """The readings of a station that are not settled, in the order they came."""

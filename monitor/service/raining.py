@@ -19,6 +19,13 @@ if TYPE_CHECKING:
     from sqlite_utils import Database
 
 
+_REMEDIES = {
+    "time-ahead": "Say it when it is so; without a time it counts from now.",
+    "time-too-old": "What is older is not taken in any more.",
+}
+"""A person who mistyped a time has no station whose clock could be set."""
+
+
 def keep_raining(
     db: Database,
     *,
@@ -42,6 +49,5 @@ def keep_raining(
     try:
         return add_reading(db, reading_from_json(said, now), now)
     except BadInputError as fault:
-        raise BadInputError(
-            [replace(p, key=p.key and spelt(p.key)) for p in fault.problems]
-        ) from None
+        problems = [replace(p, remedy=_REMEDIES.get(p.code, p.remedy)) for p in fault.problems]
+        raise BadInputError([replace(p, key=p.key and spelt(p.key)) for p in problems]) from None

@@ -258,7 +258,8 @@ def _lock(handle: int, folder: Path) -> None:
             ) from fault
         holder = os.pread(handle, 32, 0).decode("ascii", "replace").strip()
         raise UnableError(
-            f"Another Dryspell (process {holder or 'not known'}) is already watching {folder}.",
+            f"Another Dryspell (process {holder or 'not known'}) is already watching "
+            f"{folder.resolve()}.",
             "Let it run, or stop it first.",
         ) from fault
 

@@ -261,4 +261,4 @@ def test_run_watches_until_it_is_stopped(watched):
     assert "Nothing is watched now" in out
     # one service per folder
     assert second.returncode == 3
-    assert "already watching" in second.stderr
+    assert f"already watching {watched.resolve()}." in " ".join(second.stderr.split())

@@ -84,6 +84,18 @@ def test_later_columns_may_be_missing_and_empty_is_not_known():
     assert (weather.wind_basis, weather.wind_height_m) == ("local", 4.0)
 
 
+def test_a_dew_point_above_the_air_is_mended_or_left_out_and_told():
+    # 0.5, 0.6, 1.0 and 1.1 C above 17.8: as it is, twice the air itself, and not known
+    weather = read("read-dew-above-the-air.csv")
+    assert weather.dew_point_c[0, :3].tolist() == [18.3, 17.8, 17.8]
+    assert math.isnan(weather.dew_point_c[0, 3])
+    assert weather.rain_mm[0].tolist() == [0.1] * 4
+    assert weather.dropped == (
+        "2 dew points up to 1 C above the air taken as the air (lines 3, 4)",
+        "1 dew point further above the air left out (line 5)",
+    )
+
+
 def test_calm_has_no_direction():
     weather = read("read-calm.csv")
     assert weather.wind_mps[0, 0] == 0

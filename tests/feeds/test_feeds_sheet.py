@@ -69,7 +69,13 @@ def test_an_own_sheet_changes_three_lines_and_keeps_the_rest():
         ("[request]\n\npoll = '10 parsecs'\n", "bad-value", 4, "10m"),
         ("[vars.wind]\ncover = 'sometimes'\n", "bad-value", 3, "preceding"),
         ("[shape]\nkind = 'rings'\n", "bad-value", 3, "columns"),
-        ("[feed]\nid = '../x'\n", "bad-value", 3, "pattern"),
+        ("[feed]\nid = '../x'\n", "bad-value", 3, "small letters"),
+        (
+            "[time]\nformat = 'unix'\n",
+            "bad-value",
+            3,
+            "iso, unix_s, unix_ms, interval, or strptime",
+        ),
         ("[feed]\nid = 'record'\n", "reserved-id", 3, "another"),
         ("[vars.wind]\nunit = 'furlong'\n", "unknown-unit", 3, "m/s"),
         ("[vars.wind]\nunit = 'mm'\n", "unknown-unit", 3, "m/s"),
@@ -272,3 +278,28 @@ def test_every_key_of_the_builtin_sheet_has_its_line():
     for section, table in tomllib.loads(text).items():
         for key in table:
             assert key in lines[places[section, key] - 1]
+
+
+def remedies(text):
+    return [p.remedy for p in problems(text)]
+
+
+def test_faults_name_what_is_allowed():
+    (one,) = remedies(HEAD + "[vars.thunder]\nstat = 'mean'\nunit = 'C'\n")[:1]
+    assert one == "It is read as code."
+    # a code has no unit: where the statistic is wrong nothing is said of one
+    assert len(remedies(HEAD + "[vars.thunder]\nstat = 'mean'\n")) == 1
+    bare = "[feed]\nid = 'x'\ncredit = 'c'\n[request]\nurl = 'https://w.example/'\n[shape]\n"
+    missing = {p.key: p.remedy for p in problems(bare)}
+    assert missing["shape.kind"] == "Give kind, one of columns, rows, intervals."
+
+
+def test_extends_takes_a_built_in_sheet_alone():
+    (said,) = problems("extends = 'our-own'\n")
+    assert said.remedy.startswith("extends takes a built-in sheet and none of the show's own.")
+
+
+def test_a_variable_without_its_unit_is_told_which_there_are():
+    text = HEAD + "[vars.humidity]\npath = 'hourly.rh'\ncover = 'instant'\nstat = 'mean'\n"
+    (said,) = [p for p in problems(text) if p.key == "vars.humidity"]
+    assert said.remedy.startswith("Give unit, one of %")

@@ -86,6 +86,13 @@ def test_what_is_refused(folder, arguments, says):
     assert stored(folder) == []
 
 
+def test_a_time_to_come_is_no_matter_of_a_stations_clock(folder):
+    done = run(folder, "--stopped", "--at", "2027-06-10T13:06")
+    assert done.exit_code == 2
+    assert "Say it when it is so; without a time it counts from now." in done.stderr
+    assert "station" not in done.stderr
+
+
 def test_the_opposite_of_the_same_moment_is_refused(folder):
     run(folder)
     done = run(folder, "--stopped")

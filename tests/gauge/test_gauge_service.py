@@ -137,8 +137,8 @@ def test_bad_lines_are_told_with_their_number_once(db, show, folder):
     )
     said = follow_files(db, show, folder, NOON)
     assert said[0].startswith("Gauge mast: mast.csv line 2: The line has 1 cells")
-    # nine bad lines and one that says otherwise of a moment: three shown
-    assert said[-1] == "Gauge mast: And 7 more lines like that."
+    # nine bad lines and one that says otherwise of a moment, whose line is not known any more
+    assert said[-1] == "Gauge mast: And 7 more lines with faults: lines 5 to 10."
     assert follow_files(db, show, folder, NOON) == []
     assert [s.reading.rain_total_mm for s in readings_after(db)] == [1.0]
 
@@ -327,6 +327,27 @@ def test_a_silent_gauge_is_told_once_and_its_return(db, show):
     (over,) = tell_gauges(db, show, kept, None, at(17))
     assert over.stage == "stood-down"
     assert "Gauge mast measures again" in over.text
+
+
+def test_a_station_of_minutes_has_ten_of_them(db, show):
+    every_minute = replace(show, gauges=(Gauge("mast", every_minutes=1),))
+    keep(db, count(-60, 1.0))
+    kept = kept_of(db)
+    assert tell_gauges(db, every_minute, kept, None, NOON) == []
+    assert tell_gauges(db, every_minute, kept, None, at(9.9)) == []
+    assert len(tell_gauges(db, every_minute, kept, None, at(10))) == 1
+
+
+def test_a_station_that_is_added_is_given_its_time_from_then(db, show):
+    kept = kept_of(db)
+    without = replace(show, gauges=())
+    assert tell_gauges(db, without, kept, None, NOON) == []
+    # the service has run for hours when the station comes into the files
+    added = replace(show, gauges=(MAST,))
+    assert tell_gauges(db, added, kept, None, at(300)) == []
+    assert tell_gauges(db, added, kept, None, at(300.25)) == []
+    assert tell_gauges(db, added, kept, None, at(314)) == []
+    assert len(tell_gauges(db, added, kept, None, at(315))) == 1
 
 
 def test_a_restart_neither_ends_nor_repeats_a_silence(db, show):

@@ -61,7 +61,8 @@ def test_what_was_not_done_in_time_is_overdue_and_needs_attention(made):
     stage.later(minutes=36)
     stage.run()
     found = look(stage)
-    assert "OVERDUE. 6 at Lawn wash uncovered and wet, due 15:0" in screen(found)
+    assert "OVERDUE. 6 at Lawn wash: taken as " in screen(found)
+    assert "due 15:0" in screen(found)
     assert "and not logged done." in screen(found)
     assert found.attention
     assert "overdue" in [alert["stage"] for alert in found.json["alerts"]]
@@ -147,3 +148,12 @@ def test_no_line_sends_anybody_where_nobody_works(made):
     (row,) = [line for line in found.lines if "Cover 6 at Lawn wash" in line]
     assert row[:5] >= "14:00"
     assert "late" in row
+
+
+def test_faults_of_a_gauges_file_are_told(made):
+    stage = made({}, '[[gauges]]\nstation = "mast"\nfile = "mast.csv"\n')
+    (stage.folder / "mast.csv").write_text(
+        "at,rain_total_mm\n2027-07-15T11:20Z,much\n", encoding="utf-8"
+    )
+    said = screen(look(stage))
+    assert "Gauge mast: mast.csv line 2: " in said

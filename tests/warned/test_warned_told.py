@@ -460,11 +460,18 @@ def test_services_that_are_read_or_not_asked_yet_are_no_trouble(show):
         sight(failing=None),
         sight(asked=False),
         sight(faulty=False),
-        sight(read_at=h(1.6)),
-        sight(read_at=h(1), poll=timedelta(minutes=30)),
+        # a quarter of an hour, or a poll and the five minutes in which it is tried again
+        sight(read_at=h(1.76)),
+        sight(read_at=h(1.42), poll=timedelta(minutes=30)),
     ]
     assert unread_found(fine, show, h(2)) is None
     assert unread_found([], show, h(2)) is None
+
+
+@pytest.mark.parametrize(("read_h", "poll_min"), [(1.74, 10), (1.74, 2), (1.41, 30)])
+def test_a_service_that_fails_is_told_soon(show, read_h, poll_min):
+    late = sight(read_at=h(read_h), poll=timedelta(minutes=poll_min))
+    assert unread_found([late], show, h(2)) is not None
 
 
 def test_a_service_that_answered_well_and_then_no_more_cannot_be_read(show):

@@ -181,7 +181,10 @@ def test_rows_that_came_out_alike_are_drawn_together():
     rig = [fixture("IP20", f"L-{i:02d}") for i in range(1, 13)]
     described = event_show(rig)
     said = "\n".join(lines(through(described, years_of(described, WET))))
-    assert "L-01 to L-12  IP20  pole   1 of 1  4.00 in 2026  Thu 2 Jul 2026 02:30, 14 h in" in said
+    assert (
+        "L-01 to L-12  IP20, hire       pole   1 of 1  4.00 in 2026  Thu 2 Jul 2026 02:30" in said
+    )
+    assert "new keeps 1, hire 0.5, worn 0.2" in " ".join(said.split())
 
 
 def test_nothing_a_radio_must_not_carry():
