@@ -14,12 +14,12 @@ from monitor.planning.schedule import Effort, latest
 from monitor.planning.standing import Key, answer_to, cannot_span, last_fixture_s
 from monitor.planning.who import told
 from monitor.planning.workable import Span, finish_s, latest_start_s, merged, workable_s
-from monitor.units import SECONDS_PER_DAY, SECONDS_PER_MINUTE, to_epoch
+from monitor.units import SECONDS_PER_DAY, SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_epoch
 
 _LEAST_LEFT_MINUTES = 1.0
 """What is in hand takes so much longer at least, until it is logged done."""
 _SLACK_S = 1.0
-_EFFORT = Effort(exact=4000, lists=10000)
+_EFFORT = Effort(exact=4000, lists=8000)
 """A plan wants the best that is found soon, not its proof."""
 _IN_HAND = 1e9
 """Value of what somebody is at: nothing else is done instead."""
@@ -165,8 +165,16 @@ class _Plans:
         closes = next((s for s in self.closed(job) if s.start_s > start_s), None)
         if closes is not None and closes.start_s < turn.end_s:
             start_s = max(min(start_s, closes.start_s - self._first_s(job)), self._now_s)
+        notice_s = self._show.policy.notice_hours * SECONDS_PER_HOUR
+        early = job.no_time is not None and start_s - notice_s > max(self._now_s, job.no_time.end_s)
         return replace(
-            job, start_by_s=start_s, ends_s=turn.end_s, late_by_s=late_s, late=late_s > 0
+            job,
+            start_by_s=start_s,
+            ends_s=turn.end_s,
+            late_by_s=late_s,
+            late=late_s > 0,
+            # What closes now is nothing to a job that is not even told of yet.
+            no_time=None if early else job.no_time,
         )
 
     def never(self, job: Job) -> Job:

@@ -160,6 +160,7 @@ def _most_saved(
     exact = False
     if len(tasks) > SMALL:
         lists.search()
+    lists.sooner()
     laid = lists.laid
     if len(tasks) <= SMALL:
         search = RescueExact(rescue, lists.saved, effort.exact)

@@ -210,6 +210,28 @@ def test_nobody_begins_what_closes_before_one_fixture_is_done():
     assert job.late_by_s == pytest.approx(60.0)
 
 
+def test_a_closing_is_nothing_to_what_is_not_told_of_yet():
+    # due 14:30 a day later; the closing at 13:00 today, two minutes from now, is over by then
+    weather = hours([*[0] * 26, 1, 1, 1], 0.0, gust=[3, 14, *[3] * 27])
+    job = only(planned(at(ladder(), person("Ada"), person("Ben")), weather, at_h=1 - 2 * MINUTE))
+    assert job.no_time is None
+    assert start_h(job) == pytest.approx(26.5 - 3 * MINUTE)
+
+
+def test_what_is_late_is_done_as_soon_as_what_is_in_time_allows():
+    # One party, twelve places: two jobs of 22 min due 14:30 of which at 14:02 one is in time; ten
+    # of 3 min are due at 14:30 + 6 h by a fixture that takes 6.5 mm, and wait for both
+    rows = [fixture("IP20", f"now{n}", position=f"n{n}", count=20, value=9.0 - n) for n in range(2)]
+    rows += [fixture("IP20", f"later{n}", position=f"l{n}", stated_mm=6.5) for n in range(10)]
+    rig = show(rows, positions=[position(row.position) for row in rows])
+    found = planned(rig, hours([0, 0, *[1] * 12], 0.0), at_h=2 + 2 * MINUTE)
+    first, second = job_at(found, "n0"), job_at(found, "n1")
+    assert (first.late, second.late) == (False, True)
+    # 14:02 to 14:24, then to 14:46: 16 min late
+    assert second.late_by_s == pytest.approx(16 * 60.0)
+    assert not any(job.late for job in found.jobs if job.position.startswith("l"))
+
+
 def test_thunder_and_an_official_warning_close_it_just_the_same():
     weather = rain(0, 0, 1, 1, 1)
     thunder = np.zeros((1, 5))
