@@ -52,6 +52,8 @@ class SiteClock:
     def near(self, moment: datetime) -> str:
         """The time with its countdown under two hours: `22:40 (in 40 min)`."""
         gap = moment - self.now
+        if abs(gap) < timedelta(minutes=1):
+            return f"{self.at(moment)} (now)"
         if timedelta(0) <= gap < COUNTDOWN_UNDER:
             return f"{self.at(moment)} (in {int(gap.total_seconds() // 60)} min)"
         if timedelta(0) < -gap < COUNTDOWN_UNDER:

@@ -6,6 +6,7 @@ is known: a message never guesses and never prints a gap.
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from monitor.alerts import official_words, stop_words, words
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 
 __all__ = ["body", "feeds_differ"]
 
+_CLOSES_SOON = timedelta(hours=6)
+"""A closing so long after the work is due is no matter of this job (judgement)."""
 _LIMITED: dict[Access | None, str] = {
     "ladder": "on a ladder",
     "platform": "on the platform",
@@ -37,8 +40,11 @@ def body(alert: Alert, clock: SiteClock) -> list[str]:
             words.labelled("Because", because),
             *words.sentences(alert.facts.answered),
             *extra,
-            "" if alert.facts.logged_done else forecast(alert, clock),
-            _next_word(alert, clock),
+            *(
+                []
+                if alert.facts.logged_done
+                else [forecast(alert, clock), _next_word(alert, clock)]
+            ),
         ]
     if words.says_stop(alert, clock.now):
         return [*stop_words.body(alert, clock), _next_word(alert, clock)]
@@ -182,7 +188,10 @@ def _limit(alert: Alert, clock: SiteClock) -> str:
         )
     else:
         said = "Do not start in thunder."
-    if facts.access_closes_at is not None:
+    soon = facts.access_closes_at is not None and (
+        facts.access_closes_at - (alert.do_by or clock.now) < _CLOSES_SOON
+    )
+    if facts.access_closes_at is not None and soon:
         closes = clock.near(facts.access_closes_at)
         said += f" The limit is reached at {closes}: be down by then."
     holds = words.known(facts.cover_gust_limit_mps)

@@ -70,7 +70,7 @@ def _work(alert: Alert, clock: SiteClock) -> str:
         return _no_time(alert, clock, people)
     head = {"notice": "NOTICE. ", "overdue": "OVERDUE. "}.get(alert.stage, "")
     optional = _late(alert)
-    if alert.stage == "overdue":
+    if alert.stage == "overdue" and alert.action in ("cover", "bring-in", "isolate"):
         optional.append("Wet and live: keep off.")
     cut_off = plain(alert.isolate_at or "")
     if cut_off:
@@ -97,7 +97,7 @@ def _late(alert: Alert) -> list[str]:
 
 def _used(alert: Alert) -> list[str]:
     used = words.known(alert.facts.used)
-    return [] if used is None else [f"{used * 100:.0f} % of its allowance is used."]
+    return [] if used is None else [f"{words.times_used(used)} is used."]
 
 
 def _cut_off(alert: Alert, taken: int) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from monitor.alerts import words
 from monitor.alerts.clock import SiteClock
 from monitor.alerts.done import is_isolated
 from monitor.alerts.open_alert import SPENT, OpenAlert
@@ -19,7 +20,12 @@ from monitor.planning.job import Job
 from monitor.units import to_epoch
 
 _MORE_COMES = "More water reaches it on this forecast"
+_AS_GOOD_AS_SPENT = 0.99
+_TOO_LATE = (
+    "it is too late for that: the allowance is spent, and the order to isolate it stands there"
+)
 _MEASURED = {
+    "record": "",
     "all": ", measured on site",
     "some": ", measured on site as far as it was",
     "none": " as far as is known, not measured on site",
@@ -37,19 +43,30 @@ class SpentGear:
         """Those of earlier steps that nothing in this one has taken up yet."""
 
     def lost(self, opened: OpenAlert, job: Job) -> tuple[str, ...]:
-        """Fixtures that went over their allowance before anybody logged them done."""
+        """Fixtures that went over their allowance before anybody logged them done.
+
+        What reaches it at this very moment is over it in the next: it is not told twice.
+        """
         if opened.family not in ("protect", "covered"):
             return ()
         step, kept = self._step, set(job.fixtures)
+        due = job.do_by_s is not None and to_epoch(step.now) >= job.do_by_s
         return tuple(
             f
             for f in opened.alert.fixtures
-            if f not in kept and step.plan.spent.get(f, False) and not step.done(opened, f)
+            if not step.done(opened, f)
+            and (
+                due and step.plan.used.get(f, 0.0) >= _AS_GOOD_AS_SPENT
+                if f in kept
+                else step.plan.spent.get(f, False)
+            )
         )
 
     def part(self, opened: OpenAlert, lost: tuple[str, ...]) -> None:
         """Tell what was lost under the position's own alert for that; the job goes on."""
         step, position = self._step, opened.alert.position
+        if self._joins(position or "", opened.alert.id, lost):
+            return
         before = next(
             (
                 o
@@ -69,6 +86,9 @@ class SpentGear:
         """Tell that it is too late for these."""
         step, last = self._step, opened.alert
         position = last.position or ""
+        if self._joins(position, last.id, lost):
+            step.stand_down(opened, _TOO_LATE)
+            return
         more = step.plan.soaking.get(position, ())
         live = tuple(f for f in dict.fromkeys((*lost, *more)) if self._is_live(position, f))
         action = "isolate" if live else opened.action
@@ -98,10 +118,26 @@ class SpentGear:
         )
         spent = replace(opened, family=SPENT, alert=alert, action=action)
         known = last.stage == "overdue" and last.action == action
-        if known and set(lost) <= set(last.fixtures):
+        # One cut-off for the position: what is lost there later changes nothing of the order.
+        if known and (live or set(lost) <= set(last.fixtures)):
             step.keep(spent)
         else:
             step.tell(spent, self._why(lost, live=bool(live)))
+
+    def _joins(self, position: str, alert_id: str, lost: tuple[str, ...]) -> bool:
+        """Whether an order to isolate stands there already; then it counts for these as well."""
+        live = [f for f in lost if self._is_live(position, f)]
+        for kept in (self._step.open, self.told_before):
+            for i, told in enumerate(kept):
+                last = told.alert
+                same = told.family == SPENT and last.position == position and last.id != alert_id
+                if live and same and told.action == "isolate":
+                    fixtures = tuple(dict.fromkeys((*last.fixtures, *live)))
+                    count = sum(self._step.show.fixture(f).count for f in fixtures)
+                    joined = replace(last, fixtures=fixtures, count=count)
+                    kept[i] = replace(told, alert=joined)
+                    return True
+        return False
 
     def soaking(self) -> None:
         """Tell of what is spent, live and getting still more water, where nothing tells it yet.
@@ -150,7 +186,7 @@ class SpentGear:
             people=1,
             minutes=None,
             start_by_s=None,
-            do_by_s=to_epoch(step.now),
+            do_by_s=None,
             members=0,
             probability=None,
             reason="",
@@ -228,4 +264,4 @@ class SpentGear:
                 f"{_MEASURED[fell.measured]}"
             )
         used = [step.plan.used[f] for f in lost if f in step.plan.used]
-        return f"{said}; {max(used):.0%} of the allowance is used" if used else said
+        return f"{said}; {words.times_used(max(used))} is used" if used else said

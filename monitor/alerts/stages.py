@@ -105,4 +105,10 @@ def _moved(last: Alert, job: Job) -> bool:
         )
     if last.start_by is None or job.start_by_s is None:
         return True
-    return abs(to_epoch(last.start_by) - job.start_by_s) > _MOVED_S
+    later_s = job.start_by_s - to_epoch(last.start_by)
+    if later_s <= _MOVED_S:
+        return later_s < -_MOVED_S
+    # A later turn of the same hands, with the same deadline, is no news: what was told is soon
+    # enough, and the next plan may turn them round again. Nor is a job that is only ever later.
+    due_s = None if job.do_by_s is None or last.do_by is None else to_epoch(last.do_by)
+    return not job.late and (due_s is None or (job.do_by_s or 0.0) - due_s > _MOVED_S)

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from monitor.alerts import work
 from monitor.alerts.done import does_what_was_asked, done_because, done_by
 from monitor.alerts.open_alert import PROTECTS, SPENT, OpenAlert
 from monitor.alerts.spent_gear import SpentGear
 from monitor.alerts.step import Step
 from monitor.alerts.taken_back import is_unseen
+from monitor.planning.job import Job
+
+_WAITS = "no more rain there in the forecast; what is spent waits for inspection"
+_STILL_LIVE = "no more rain there in the forecast, and nothing says that it is isolated"
 
 
 def vanished(step: Step, opened: OpenAlert, spent: SpentGear) -> None:
@@ -31,6 +36,16 @@ def vanished(step: Step, opened: OpenAlert, spent: SpentGear) -> None:
     _calm(step, opened)
 
 
+def _to_inspect(step: Step, opened: OpenAlert) -> Job | None:
+    """The look inside that follows an order to isolate, unless it was asked for before."""
+    position = opened.alert.position
+    if any(o.family == "inspect" and o.alert.position == position for o in step.state.open):
+        return None
+    return next(
+        (j for j in step.plan.jobs if j.family == "inspect" and j.position == position), None
+    )
+
+
 def _calm(step: Step, opened: OpenAlert) -> None:
     """The forecast no longer asks for it: wait until runs and minutes agree."""
     alert, plan, spent = opened.alert, step.plan, opened.family == SPENT
@@ -47,7 +62,13 @@ def _calm(step: Step, opened: OpenAlert) -> None:
         if opened.family == "uncover":
             why = f"{runs} forecasts in a row no longer ask for the covers to come off"
         if spent:
-            why = "no more rain there in the forecast; what is spent waits for inspection"
+            why = _WAITS
+            job = None if opened.action != "isolate" else _to_inspect(step, opened)
+            if job is not None:
+                asks = step.alert(job, alert.id, "notice")
+                step.settled |= work.care(job)
+                step.tell(OpenAlert("inspect", asks, "inspect"), f"{_STILL_LIVE}; {job.reason}")
+                return
         step.stand_down(opened, why)
         return
     step.keep(waiting)

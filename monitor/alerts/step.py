@@ -73,8 +73,9 @@ class Step:
                 opened.alert.facts,
                 blocked_by=None,
                 blocked_until=None,
-                next_word_at=self.source.next_word_at,
+                next_word_at=None if logged else self.source.next_word_at,
                 logged_done=logged,
+                extra=(),
             ),
         )
         self.tell(replace(opened, alert=alert), reason, close=True)
@@ -109,7 +110,7 @@ class Step:
             people=0 if stopped else job.people,
             minutes=None if stopped else job.minutes,
             isolate_at=position.isolate_at,
-            start_by=None if stopped or job.start_by_s is None else to_moment(job.start_by_s),
+            start_by=self._start_by(job, stage),
             do_by=None if stopped or job.do_by_s is None else to_moment(job.do_by_s),
             members=job.members,
             probability=job.probability,
@@ -117,6 +118,13 @@ class Step:
             reason=job.reason,
             facts=facts,
         )
+
+    def _start_by(self, job: Job, stage: Stage) -> datetime | None:
+        """When to begin at the latest; of what is overdue, when that was."""
+        if stage == "stop" or job.start_by_s is None:
+            return None
+        start_by = to_moment(job.start_by_s)
+        return None if stage == "overdue" and start_by > self.now else start_by
 
     def facts(self, facts: Facts, blocked: Span | None) -> Facts:
         """The facts with which forecast they rest on, and what blocks the place."""

@@ -19,7 +19,7 @@ _THUNDER = (
     "Whoever is up comes down now. Into a building or a hard-top vehicle: tents and stage roofs "
     "are no shelter."
 )
-_WIND = "Whoever is up comes down now. Nobody climbs."
+_WIND = "Whoever is up comes down now."
 
 
 def is_thunder(alert: Alert) -> bool:
@@ -102,7 +102,7 @@ def radio(alert: Alert, clock: SiteClock) -> str:
     else:
         tail = ". Come down; nobody climbs."
         at = f"at {cut_off}" if cut_off else "its power"
-        tail += f" Isolate {at} only without climbing."
+        tail += f" Isolate {at}, only without climbing."
         optional = []
     if alert.facts.blocked_until is not None:
         optional.insert(0, f"Not before {clock.at(alert.facts.blocked_until)}.")

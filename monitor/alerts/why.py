@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 _OF_ONE_MIND = timedelta(minutes=20)
 """Deadlines of several feeds no further apart than this are one to the crew (judgement)."""
+_OF_ONE_RAIN = timedelta(hours=1)
+"""And of rain: feeds tell it by the hour."""
 _TOLD = re.compile(r"^(?P<feed>.*), (?P<how>issued|read) (?P<at>[^,]*)$")
 """A feed as several are named: each with its own time."""
 _SAYS_RAIN = re.compile(r"\bmm (?:of rain|instead)\b")
@@ -47,6 +49,9 @@ def why(alert: Alert, clock: SiteClock) -> str:
 
 
 def _rain(facts: Facts, clock: SiteClock, *, told: bool) -> str:
+    by_feed = rain_by_feed(facts, clock)
+    if by_feed:
+        return by_feed
     rain = words.known(facts.rain_mm)
     span = ""
     if facts.wet_from is not None and facts.wet_to is not None:
@@ -90,7 +95,7 @@ def forecast(alert: Alert, clock: SiteClock) -> str:
     facts = alert.facts
     if not facts.sources and facts.issued_at is None:
         return ""
-    is_past = alert.action in ("inspect", "clean") or facts.spent_live
+    is_past = alert.action in ("inspect", "clean") or facts.spent_live or alert.kind == "stop"
     share = (
         words.sentence(facts.rain_now or "")
         if alert.stage == "stood-down" or is_past or facts.rain_now
@@ -127,6 +132,35 @@ def _sources(facts: Facts, clock: SiteClock) -> str:
     if "" in by_time and len(by_time) == 1:
         return f"{said[0]}, the oldest issued {clock.at(facts.issued_at)}, {old}"
     return f"{'; '.join(said)} (the oldest {old})"
+
+
+def rain_by_feed(facts: Facts, clock: SiteClock) -> str:
+    """The rain of each feed, where they have it at other times; of one mind, nothing.
+
+    The mean of one that has it at two and one that has it at four is a shower that none has.
+    """
+    told = [feed for feed in facts.by_feed if feed.rain_mm is not None]
+    spans = [
+        (feed.wet_from, feed.wet_to)
+        for feed in told
+        if feed.wet_from is not None and feed.wet_to is not None
+    ]
+    if len(told) < 2 or not spans:
+        return ""
+    apart = max(
+        max(start for start, _ in spans) - min(start for start, _ in spans),
+        max(end for _, end in spans) - min(end for _, end in spans),
+    )
+    if len(spans) == len(told) and apart <= _OF_ONE_RAIN:
+        return ""
+    return words.sentence(f"Rain by feed: {'; '.join(_rain_of(feed, clock) for feed in told)}")
+
+
+def _rain_of(feed: FeedSays, clock: SiteClock) -> str:
+    name = words.one_line(feed.feed)
+    if feed.wet_from is None or feed.wet_to is None or feed.rain_mm is None:
+        return f"{name} none"
+    return f"{name} {words.depth(feed.rain_mm)} from {clock.span(feed.wet_from, feed.wet_to)}"
 
 
 def feeds_differ(facts: Facts, clock: SiteClock) -> str:

@@ -237,6 +237,13 @@ def no_time_left(alert: Alert, now: datetime) -> bool:
     return told and bool(alert.facts.blocked_by) and closes is not None and closes > now
 
 
+def times_used(used: float) -> str:
+    """`112 % of the allowance`, `51 times the allowance`."""
+    return (
+        f"{used * 100:.0f} % of the allowance" if used < 2.0 else f"{used:.0f} times the allowance"
+    )
+
+
 def closing(alert: Alert) -> str:
     """What closes the place, in two words."""
     said = (alert.facts.blocked_by or "").lower()
@@ -247,7 +254,10 @@ def closing(alert: Alert) -> str:
 
 def ended(alert: Alert) -> str:
     """What an alert that is over is called: only what was done is done."""
-    return "Done" if alert.facts.logged_done else "No longer needed"
+    if alert.facts.logged_done:
+        return "Done"
+    # What is still live is not said to need nothing.
+    return "No more water there" if alert.facts.spent_live else "No longer needed"
 
 
 def crew(facts: Facts, clock: SiteClock) -> str:

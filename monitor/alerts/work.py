@@ -10,7 +10,8 @@ from monitor.alerts.spent_gear import SpentGear
 from monitor.alerts.stages import news, stage_following, stage_of
 from monitor.alerts.step import Step
 from monitor.alerts.taken_back import as_told, with_heard
-from monitor.domain import Alert
+from monitor.domain import Alert, Show
+from monitor.planning.facts import fixture_names
 from monitor.planning.job import Job
 
 
@@ -41,6 +42,12 @@ def carry_on(step: Step, opened: OpenAlert, job: Job, spent: SpentGear) -> None:
     last = opened.alert
     lost = spent.lost(opened, job)
     if lost and not step.nobody_works(opened):
+        rest = tuple(f for f in job.fixtures if f not in lost)
+        if not rest:
+            spent.overdue(opened, lost)
+            return
+        if len(rest) < len(job.fixtures):
+            job = _only(job, rest, step.show)
         if last.stage == "overdue":
             spent.overdue(opened, lost)
             begin(step, job, spent)
@@ -73,6 +80,13 @@ def carry_on(step: Step, opened: OpenAlert, job: Job, spent: SpentGear) -> None:
         if stage == "stop":
             step.stop_told.add(job.position)
         step.tell(with_heard(replace(opened, alert=new), step.plan), reason)
+
+
+def _only(job: Job, fixtures: tuple[str, ...], show: Show) -> Job:
+    """The job for some of its fixtures."""
+    rows = [show.fixture(f) for f in fixtures]
+    facts = replace(job.facts, fixture_names=fixture_names(rows))
+    return replace(job, fixtures=fixtures, count=sum(row.count for row in rows), facts=facts)
 
 
 def _after_the_answer(

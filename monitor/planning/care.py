@@ -73,9 +73,7 @@ def _inspect_because(
     }.get(chain.standing)
     if present.used[g] >= 1.0:
         if (ahead.wetting_mm[:, :, g] > 0.0).any():
-            return (
-                "their allowance is spent and more water reaches them: isolate them now, keep off"
-            )
+            return "their allowance is spent and more water reaches them"
         return "their allowance is spent"
     damp = so_far.damp_night_most[g]
     if chain.damp_counts and damp >= policy.damp_hours_check:

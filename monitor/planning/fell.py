@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from monitor.domain import WEATHER_VALUES, Weather
+from monitor.domain import WEATHER_VALUES, Bools, Weather
 from monitor.exposure.pool import mean_known
 from monitor.units import SECONDS_PER_HOUR, to_moment
 
@@ -23,8 +23,8 @@ class Fell:
     mm: float
     since: datetime
     to: datetime
-    measured: Literal["all", "some", "none"]
-    """How much of it a station on site measured"""
+    measured: Literal["all", "some", "none", "record"]
+    """How much of it a station on site measured; `record`: it is no forecast, and not told"""
 
 
 def last_rain(past: Weather | None) -> Fell | None:
@@ -51,5 +51,13 @@ def last_rain(past: Weather | None) -> Fell | None:
         mm=float(rain[spell].sum()),
         since=to_moment(past.starts[spell[0]]),
         to=to_moment(past.ends[spell[-1]]),
-        measured="all" if on_site.all() else "some" if on_site.any() else "none",
+        measured=_how(on_site, bool(np.any(past.forecast[..., spell]))),
     )
+
+
+def _how(on_site: Bools, forecast: bool) -> Literal["all", "some", "none", "record"]:
+    if on_site.all():
+        return "all"
+    if on_site.any():
+        return "some"
+    return "none" if forecast else "record"

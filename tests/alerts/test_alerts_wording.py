@@ -130,7 +130,7 @@ def test_stop_asks_for_nothing_there():
     assert message.radio == (
         # whoever is up hears what to do, and nobody climbs or crosses open ground to isolate
         "STOP. Do not work at Delay towers A+B. Come down; nobody climbs. "
-        "Isolate at DIST-DTA only without climbing. Not before Fri 07:00."
+        "Isolate at DIST-DTA, only without climbing. Not before Fri 07:00."
     )
 
 
