@@ -45,6 +45,11 @@ class FeedSays:
     to: datetime | None
     """How far it reaches; None: it says nothing"""
     members: int = 1
+    wet_from: datetime | None = None
+    wet_to: datetime | None = None
+    """Its own first and last rain of the spell; None: it has none"""
+    rain_mm: float | None = None
+    """Mean of its members over the spell [mm]"""
 
 
 @dataclass(frozen=True, slots=True)

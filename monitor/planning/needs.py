@@ -288,7 +288,7 @@ class Needs:
             weakest=None if part == "fixture" else part,
             used=float(used[worst]),
             says_so=by_spell_end.crossed,
-            by_feed=feed_says(ahead, self._reach, due, share),
+            by_feed=feed_says(ahead, self._reach, due, share, steps),
             can_wait=self._can_wait(due),
             access_closes_at=None if closes is None else to_moment(closes.start_s),
             cover_name=None if cover is None else cover.name,

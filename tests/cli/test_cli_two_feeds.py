@@ -118,3 +118,7 @@ def test_one_says_14_00_and_the_other_16_00(tmp_path):
     said = [datetime.fromisoformat(at).timestamp() for at in due]
     assert said == pytest.approx([two, two, four], abs=1.0)
     assert "Feeds differ: local-weather says 14:00, harbour says 16:00." in alert["says"]
+    # 08:00 and 10:00 UTC are 13:30 and 15:30 in Kolkata
+    rain = "Rain by feed: local-weather 1.0 mm from 13:30 to 14:30; harbour 1.0 mm from 15:30"
+    assert rain in alert["says"]
+    assert "of rain from 13:30 to 16:30" not in alert["says"]

@@ -246,3 +246,26 @@ def test_a_silent_feed_does_not_outvote_a_gusty_one():
     calm = feed([0, 0, 0, 1], "calm", each_h=1.0, gust=3.0)
     gusty = feed([0, 0, 0, 1], "gusty", each_h=1.0, gust=20.0)
     assert covered(calm, gusty, *(dumb(n) for n in range(3))).action == "bring-in"
+
+
+# ---------------------------------------------------------------- the rain of each feed
+
+
+def test_each_feed_has_its_own_rain_of_the_spell():
+    # 1 mm in the quarter from one o'clock, 2 mm in that from three; and one that has none
+    found_job = job(
+        feed(shower(4, 1.0), "early"), feed(shower(12, 2.0), "late"), feed(shower(0, 0.0), "none")
+    )
+    told = {
+        f.feed: (
+            None if f.wet_from is None else since_noon_h(f.wet_from.timestamp()),
+            None if f.wet_to is None else since_noon_h(f.wet_to.timestamp()),
+            f.rain_mm,
+        )
+        for f in found_job.facts.by_feed
+    }
+    assert told == {
+        "early": (1.0, 1.25, pytest.approx(1.0)),
+        "late": (3.0, 3.25, pytest.approx(2.0)),
+        "none": (None, None, pytest.approx(0.0)),
+    }
