@@ -9,40 +9,29 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any, Literal
 
 import numpy as np
 
 from monitor.alerts.lifecycle import Change, Source, WatchState
 from monitor.alerts.wording import as_json as alert_json
-from monitor.domain import Action, Alert, EntryKind, LogEntry, Show, Weather
+from monitor.domain import LogEntry, Show, Weather
 from monitor.evaluation import HORIZON_S, judge, until_now
 from monitor.exposure.assess import assess
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig, compile_rig
-from monitor.exposure.steps import cut
 from monitor.exposure.tracks import groups_of
 from monitor.exposure.wetting import driving_rain_index
 from monitor.exposure.wind import wind_10m
 from monitor.planning.fell import last_rain
-from monitor.planning.hands import ANONYMOUS
-from monitor.planning.on_site import hands
-from monitor.planning.workable import finish_s, gust_spans, thunder_spans
 from monitor.report.material import Material
+from monitor.simulated_crew import SimulatedCrew, Worked
 from monitor.units import iso_utc, to_epoch, to_moment
 
 Crew = Literal["absent", "follows"]
 WALLS_DEG = (0, 45, 90, 135, 180, 225, 270, 315)
 _NEAR_S, _QUIET_S = 3 * 3600.0, 6 * 3600.0
 """How often a time with rain near, and one with none, is looked at."""
-_LOGGED_AS: dict[str, EntryKind] = {
-    "cover": "covered",
-    "bring-in": "brought-in",
-    "isolate": "isolated",
-    "uncover": "uncovered",
-    "clean": "cleaned",
-}
 CAUTIONS = (
     "The record itself was the forecast: a real one knows less.",
     (
@@ -56,19 +45,6 @@ CAUTIONS = (
     ),
     "The maker's instructions, local rules and the competent person on site prevail.",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Worked:
-    """One job the simulated crew did: its minutes do not count pauses."""
-
-    position: str
-    action: Action
-    fixtures: tuple[str, ...]
-    people: int
-    minutes: float
-    begun_at: datetime
-    done_at: datetime
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -134,17 +110,17 @@ class _Run:
         self._thunder_at = weather.starts[weather.thunder[0] > 0.0]
         self.log = list(log)
         self.changes: list[Change] = []
-        self.worked: list[Worked] = []
         self.now = float(weather.starts[0])
         self._state = WatchState()
         self._counted_to = self.now
         groups, self._group_of = groups_of(rig, self._known(), out_from)
         self._so_far = Carried.nothing(len(groups))
         self._put_out = 0
-        self._busy: dict[str, float] = {}
-        """Until when the simulated crew has each fixture in hand."""
-        self._free_from: dict[str, float] = {}
-        """From when each of the crew has nothing in hand."""
+        self._hands = SimulatedCrew(rig, weather)
+
+    @property
+    def worked(self) -> list[Worked]:
+        return self._hands.worked
 
     def _known(self) -> list[LogEntry]:
         return [e for e in self.log if to_epoch(e.at) <= self.now]
@@ -171,7 +147,7 @@ class _Run:
         self.changes.extend(found.changes)
         if self._crew == "follows":
             for change in found.changes:
-                self._follow(change)
+                self.log += self._hands.follow(change.alert, self.now)
         coming = [self._later(self._pace()), *(t for t in found.plan.changes_s[:1])]
         coming += [to_epoch(e.at) for e in self.log if to_epoch(e.at) > self.now]
         self.now = max(self.now + 1.0, min(coming))
@@ -215,65 +191,6 @@ class _Run:
             done = assess(self._rig, fell, known, out_from_s=self._out_from, carried=self._so_far)
             self._so_far = done.carried
         self._counted_to = self.now
-
-    def _follow(self, change: Change) -> None:
-        """Those who are planned for it start, and log the job when its minutes are over."""
-        alert = change.alert
-        if alert.stage != "start" or alert.action is None or alert.position is None:
-            return
-        fresh = [f for f in alert.fixtures if self._busy.get(f, self.now) <= self.now]
-        if alert.minutes is None or not fresh:
-            return
-        show = self._rig.show
-        position, risk = show.positions[alert.position], show.policy.risk
-        minutes = alert.minutes
-        if len(fresh) < len(alert.fixtures) and alert.count:
-            share = sum(show.fixture(f).count for f in fresh) / alert.count
-            minutes = position.setup_minutes + share * (minutes - position.setup_minutes)
-        steps = cut(self._weather.between(self.now, self.now + HORIZON_S), (), show.policy)
-        closed = (*thunder_spans(steps, risk), *gust_spans(steps, position, show.site, risk))
-        party, begins_s = self._party(alert)
-        done_s = finish_s(closed, begins_s, minutes)
-        self._free_from.update(dict.fromkeys(party, done_s))
-        self.worked.append(
-            Worked(
-                position.id,
-                alert.action,
-                tuple(fresh),
-                alert.people,
-                minutes,
-                to_moment(begins_s),
-                to_moment(done_s),
-            )
-        )
-        for fixture in fresh:
-            self._busy[fixture] = done_s
-            self.log.append(
-                LogEntry(
-                    at=to_moment(done_s),
-                    entry=_LOGGED_AS[alert.action],
-                    fixture=fixture,
-                    by="simulated crew",
-                )
-            )
-
-    def _party(self, alert: Alert) -> tuple[tuple[str, ...], float]:
-        """Who does a job, and from when: those the plan names, once they are there and free."""
-        show = self._rig.show
-        crew = hands(show.crew, show.site.timezone, self.now, self.now + HORIZON_S)
-        if isinstance(crew, int):
-            parties = [ANONYMOUS.format(n + 1) for n in range(crew)]
-            first = min(parties, key=lambda name: self._free_from.get(name, self.now))
-            return (first,), max(self.now, self._free_from.get(first, self.now))
-        there = {hand.name: hand.there for hand in crew}
-        by_turn = sorted(there, key=lambda name: self._free_from.get(name, self.now))
-        party = alert.facts.who or tuple(by_turn[: alert.people])
-        begins_s = max(self.now, *(self._free_from.get(name, self.now) for name in party))
-        starts = {start for name in party for start, _ in there[name] if start > begins_s}
-        for moment in (begins_s, *sorted(starts)):
-            if all(any(a <= moment < b for a, b in there[name]) for name in party):
-                return party, moment
-        return party, begins_s
 
 
 def material(rehearsal: Rehearsal) -> Material:
