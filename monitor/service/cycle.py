@@ -45,6 +45,7 @@ if TYPE_CHECKING:
 
     from monitor.alerts.losses import FeedSight
     from monitor.domain import Answered, LogEntry, Message, Show
+    from monitor.evaluation import Evaluation
     from monitor.service.feeds_seen import RunsKept
     from monitor.service.watched import FolderWatch, Watched
 
@@ -64,6 +65,8 @@ class Cycle:
     sky: Sky = field(default_factory=Sky)
     next_turn_at: datetime | None = None
     """When the next contacts are to be told of an order that nobody answers, as last seen"""
+    sums_fault: Exception | None = None
+    """What went wrong with sheets and outlooks the last time; orders do not wait for them"""
 
     def run(self, db: Database, now: datetime) -> list[Message]:
         """Evaluate once; returns the messages that were queued."""
@@ -114,8 +117,6 @@ class Cycle:
             told += warnings_told(db, show, sky.warned, now, next_morning(show, now))
             if found.state != before:
                 remember(db, STATE_KEY, found.state)
-            told += before_sleep(db, show, found.plan, now)
-            told += rain_over(db, self.watch.rig(db, now), found, log, now)
             told += tell_gauges(db, show, sky.gauges, lately, now)
             rain = tell_rain(db, show, sky, falls, now)
             told += [] if rain is None else [rain]
@@ -123,9 +124,31 @@ class Cycle:
             # Last, so that an order which has just changed is not told twice.
             called, next_turn_at = call_next(db, show, now)
             told += called
-            told += briefings_due(db, self.watch.rig(db, now), sky, sights, found, now)
             note_evaluated(db, sights, now)
         self.next_turn_at = next_turn_at
+        return told + self._sums(db, watched, sights, found, now)
+
+    def _sums(
+        self,
+        db: Database,
+        watched: Watched,
+        sights: list[FeedSight],
+        found: Evaluation,
+        now: datetime,
+    ) -> list[Message]:
+        """The night's outlook, the end of the rain, the sheets: apart, so that a fault in what
+        sums up never takes an order back.
+        """
+        rig = self.watch.rig(db, now)
+        self.sums_fault = None
+        try:
+            with immediate(db):
+                told = before_sleep(db, watched.show, found.plan, now)
+                told += rain_over(db, rig, found, log_entries(db), now)
+                told += briefings_due(db, rig, self.sky, sights, found, now)
+        except Exception as fault:  # noqa: BLE001 - the service tells of it
+            self.sums_fault = fault
+            return []
         return told
 
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from monitor.domain import Message, Show
     from monitor.service.watched import FolderWatch
 
-Part = Literal["polling", "reading warnings", "evaluating", "delivering"]
+Part = Literal["polling", "reading warnings", "evaluating", "summing up", "delivering"]
 
 SHOUT_AGAIN = timedelta(hours=1)
 SAY_AGAIN = timedelta(minutes=1)
@@ -33,6 +33,8 @@ _MEANS: dict[Part, str] = {
     "polling": "no new weather is read",
     "reading warnings": "official warnings are not read: look at them yourself",
     "evaluating": "what is needed cannot be worked out",
+    "summing up": "the night's outlook, the word that rain is over or a sheet may be missing; "
+    "orders and stops are still told",
     "delivering": "messages may not arrive",
 }
 

@@ -65,6 +65,8 @@ class Pollers:
         self._waiting: dict[str, deque[tuple[Asking, Named, Path]]] = {}
         self._under_way: set[str] = set()
         """Sources that wait or are asked."""
+        self._heard: set[str] = set()
+        """Sources that something came of."""
         self._threads: dict[str, threading.Thread] = {}
         """By server."""
         self._done: list[Polled] = []
@@ -100,6 +102,12 @@ class Pollers:
         if broken is not None:
             raise broken
         return done
+
+    @property
+    def first_words_in(self) -> bool:
+        """Whether every feed that was asked has answered once, or failed to."""
+        with self._changed:
+            return self._under_way <= self._heard
 
     def end(self) -> None:
         """Cut off what is under way: nothing more is kept of it, and `round` returns."""
@@ -164,6 +172,7 @@ class Pollers:
                     self._broken = fault
                     self._put_off[source] = time.monotonic() + _UNKEPT_S
                 self._under_way.discard(source)
+                self._heard.add(source)
                 if polled is not None:
                     self._done.append(polled)
                 self._changed.notify_all()

@@ -141,7 +141,9 @@ def _opened(path: Path) -> Iterator[Database]:
 
 
 _FIRST_WORD_S = 25.0
-"""The first evaluation waits this long for the first answer of the feeds, and no longer."""
+"""The first evaluation waits this long for the first answer of every feed, and no longer: an
+order on one of two forecasts might be taken back a second later.
+"""
 
 
 class _Service:
@@ -168,6 +170,8 @@ class _Service:
         self._offset = clock().timestamp() - time.monotonic()
         self._started_at = time.monotonic()
         self._asked_once = threading.Event()
+        """Every feed has answered once, or failed to."""
+        self._first_round = True
         self._waking = threading.Lock()
         self._scheduler = self._scheduled()
 
@@ -226,7 +230,7 @@ class _Service:
                 # At the start those too that failed when it last ran: it may be mended by now.
                 # A feed that hangs is left under way: its answer is picked up by a later round.
                 results = self._pollers.round(
-                    db, asking, retry=not self._asked_once.is_set(), wait_s=self._pace.poll_s
+                    db, asking, retry=self._first_round, wait_s=self._pace.poll_s
                 )
                 self._faults.works(db, "polling", self._clock())
             for line in told:
@@ -239,7 +243,9 @@ class _Service:
         except Exception as fault:  # noqa: BLE001
             self._fault("polling", fault)
         finally:
-            self._asked_once.set()
+            self._first_round = False
+            if self._pollers.first_words_in:
+                self._asked_once.set()
 
     def _warn(self) -> None:
         """The official warning services, on a thread of their own: none of them may hold up
@@ -289,6 +295,10 @@ class _Service:
                 self._evaluated_at, self._evaluated_rows = time.monotonic(), rows
                 messages = self._cycle.run(db, self._clock())
                 self._faults.works(db, "evaluating", self._clock())
+                if self._cycle.sums_fault is None:
+                    self._faults.works(db, "summing up", self._clock())
+            if self._cycle.sums_fault is not None:
+                self._fault("summing up", self._cycle.sums_fault)
             if messages:
                 self._wake("deliver-0")
             for message in messages:
