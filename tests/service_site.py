@@ -196,6 +196,8 @@ class Sky:
     url: str = ""
     body: bytes | None = None
     asked: int = 0
+    holds: threading.Event | None = None
+    """Answers only when this is set"""
 
 
 @contextmanager
@@ -205,6 +207,8 @@ def weather_server(body: bytes | None):
     class Handler(_Quiet):
         def do_GET(self) -> None:
             sky.asked += 1
+            if sky.holds is not None:
+                sky.holds.wait(20)
             if sky.body is None:
                 self.answer(503)
             else:

@@ -310,3 +310,39 @@ def test_a_look_ahead_without_weather_says_lost(tmp_path):
     assert found.json["feeds"][0]["state"] == "lost"
     assert any(line.startswith("Weather lost: local-weather has given no") for line in found.lines)
     assert not any("Nothing has to be done" in line for line in found.lines)
+
+
+# ---------------------------------------------------------------- the first word
+
+
+SECOND = """
+extends = "open-meteo"
+[feed]
+id = "second"
+use = "any"
+[request]
+poll = "1s"
+jitter = "0s"
+"""
+
+
+def test_nothing_is_told_on_one_of_two_forecasts_before_the_other_has_answered(tmp_path):
+    holds = threading.Event()
+    wet, dry = payload(now(), rain_in_h=1), payload(now(), rain_in_h=30)
+    with weather_server(wet) as first, weather_server(dry) as second, desk_receiver() as desk:
+        second.holds = holds
+        other = feed_of(second.url).replace("local-weather", "second")
+        folder = write_show(
+            tmp_path / "show",
+            feeds=feed_of(first.url) + other,
+            contacts=hook_to(desk.url),
+            files={"sheets/second.toml": SECOND},
+        )
+        with running(folder):
+            wait_for(lambda: first.asked and second.asked)
+            threading.Event().wait(0.6)
+            assert desk.got == []
+            holds.set()
+            wait_for(lambda: any(b["data"].get("action") == "cover" for _, b in desk.got))
+    (cover,) = [b["data"] for _, b in desk.got if b["data"].get("action") == "cover"][:1]
+    assert [feed["feed"] for feed in cover["by_feed"]] == ["local-weather", "second"]
