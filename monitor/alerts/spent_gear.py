@@ -153,12 +153,15 @@ class SpentGear:
                 continue
             if any(change.alert.id == o.alert.id for o in told for change in step.changes):
                 continue  # it was told something in this step; the rest is said in the next
+            blocked = position in step.plan.blocked
+            if blocked and not told and position in step.stop_told:
+                continue  # nobody works there, and they know; it is told when they may
             if told:
                 step.open.remove(told[0])
                 opened = told[0]
             else:
                 opened = self._new(position, live)
-            if position in step.plan.blocked:
+            if blocked:
                 self._stopped(replace(opened, action="isolate"), live)
             else:
                 self.overdue(opened, tuple(dict.fromkeys((*opened.alert.fixtures, *live))))

@@ -6,7 +6,7 @@ from datetime import datetime
 
 from monitor.alerts.open_alert import PROTECTS
 from monitor.alerts.words import in_row
-from monitor.domain import Alert, Show, Stage
+from monitor.domain import Action, Alert, Show, Stage
 from monitor.planning.crew import start_margin_s
 from monitor.planning.job import Job
 from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_epoch
@@ -17,6 +17,15 @@ _AMOUNT_RATIO = 1.5
 """So many times the rain told before is told again, be the deadline the same. Less is not:
 what has fallen meanwhile is missing from what is still to come.
 """
+_DONE: dict[Action | None, str] = {
+    "cover": "covered",
+    "bring-in": "brought in",
+    "isolate": "isolated",
+    "uncover": "uncovered",
+    "inspect": "inspected",
+    "clean": "cleaned",
+}
+"""What was told before is no order in the message that takes it back."""
 
 
 def stage_of(job: Job, show: Show, now: datetime) -> Stage | None:
@@ -71,7 +80,8 @@ def news(last: Alert, new: Alert, job: Job) -> str | None:
     if new.stage == "stop" or (new.stage == "overdue" and not cut_now):
         return None
     if new.action != last.action:
-        return f"{new.action} instead of {last.action}: {job.reason}"
+        now, before = _DONE.get(new.action, "done"), _DONE.get(last.action, "done")
+        return f"to be {now} instead of {before}: {job.reason}"
     if _moved(last, job):
         earlier = (
             last.start_by is not None and new.start_by is not None and new.start_by < last.start_by

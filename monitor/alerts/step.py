@@ -91,14 +91,16 @@ class Step:
         """The alert that a job makes in a stage."""
         position = self.show.positions[job.position]
         stopped = stage == "stop"
-        extra = (*job.facts.extra, *self._not_known())
+        extra = (*job.facts.extra, *self._at_risk(job), *self._not_known())
         facts = replace(job.facts, extra=extra, rain_now=self._rain_now(job))
         facts = self.facts(facts, job.blocked if stopped else None)
-        if stage == "overdue" and job.action == "isolate" and job.no_time is not None:
+        shut = job.no_time
+        if stage == "overdue" and job.action == "isolate" and shut is not None:
             # Not closed yet, but nothing can be done there before it is.
-            closes = to_moment(job.no_time.start_s)
-            said = blocked_by(facts, job.no_time)
-            facts = replace(facts, access_closes_at=closes, blocked_by=said)
+            closes = to_moment(shut.start_s)
+            if closes > self.now:
+                said = blocked_by(facts, shut)
+                facts = replace(facts, access_closes_at=closes, blocked_by=said)
         return Alert(
             id=alert_id,
             kind="stop" if stopped else "work",
@@ -146,6 +148,13 @@ class Step:
         if until is None or job.do_by_s is None or job.do_by_s > to_epoch(until):
             return None
         return self.source.rain_now
+
+    def _at_risk(self, job: Job) -> tuple[str, ...]:
+        """Beside what acting is worth: the chance that counts where no minute has a price."""
+        if job.facts.worth is None:
+            return ()
+        risk = self.show.policy.risk * 100.0
+        return (f"Where no minute has a price, this show acts from a chance of {risk:.0f} % on",)
 
     def _not_known(self) -> tuple[str, ...]:
         said = []

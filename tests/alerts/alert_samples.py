@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 
 from hypothesis import strategies as st
 
-from monitor.domain import Alert, Contact, Facts, Message, Wait
+from monitor.domain import Alert, Contact, Facts, Message, Wait, Worth
 
 # 15 July 2027 is a Thursday (1 January 2027 is a Friday; the 196th day is 195 = 27 weeks and
 # 6 days later). The site's clock is British Summer Time, one hour ahead of UTC.
@@ -169,6 +169,17 @@ facts = st.builds(
     credit=st.lists(names, max_size=2).map(tuple),
     next_word_at=maybe(moments),
     late=st.booleans(),
+    who=st.lists(names, max_size=3).map(tuple),
+    handed_to=st.lists(names, max_size=2).map(tuple),
+    handed_at=maybe(moments),
+    late_minutes=maybe(amounts),
+    worth=maybe(st.builds(Worth, st.floats(0, 500), st.floats(0, 500), st.floats(0, 1))),
+    covers=st.lists(st.tuples(names, st.integers(1, 99)), max_size=2).map(tuple),
+    not_covered_because=maybe(names),
+    spent_live=st.booleans(),
+    logged_done=st.booleans(),
+    answered=st.lists(names, max_size=1).map(tuple),
+    rain_now=maybe(names),
     extra=st.lists(names, max_size=2).map(tuple),
 )
 

@@ -155,7 +155,7 @@ def test_another_action_is_told():
     life.at(0.0, plan_of(job()))
     (told,) = life.at(1.0, plan_of(job(action="bring-in")))
     assert told.action == "bring-in"
-    assert told.reason.startswith("bring-in instead of cover")
+    assert told.reason.startswith("to be brought in instead of covered: ")
 
 
 @pytest.mark.parametrize(("rain_mm", "again"), [(13.4, False), (13.5, True), (2.0, False)])
