@@ -20,7 +20,7 @@ from monitor.service.telling import follow_trouble
 from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_epoch, to_moment
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
     from datetime import datetime
 
     from sqlite_utils import Database
@@ -44,7 +44,9 @@ class Unforeseen:
     forecast_mm_h: float | None
     """What the forecasts have now; None: no forecast says anything of it"""
     bare: tuple[tuple[str, int], ...]
-    """(place, pieces) of the gear that rain harms and that nothing covers"""
+    """(place, pieces) of the gear that rain harms, that nothing covers and that has some left"""
+    spent: tuple[tuple[str, int], ...]
+    """The same of what has nothing left"""
     first: Job | None
     """What would be due first if it went on"""
 
@@ -79,13 +81,19 @@ def unforeseen(
     due = [j for j in judged.plan.jobs if j.family == "protect" and j.do_by_s is not None]
     first = min(due, key=lambda j: j.do_by_s or 0.0, default=None)
     present = Present(judged.ahead, so_far, now_s)
+    open_ones = present.rain_alerts - present.covered
+    gone = {g for g in open_ones if present.used[g] >= 1.0}
     rows = rows_by_group(rig, judged.ahead)
-    bare: dict[str, int] = {}
-    for g in sorted(present.rain_alerts - present.covered):
-        place = show.positions[present.where[g]].name
-        bare[place] = bare.get(place, 0) + sum(row.count for row in rows.get(g, ()))
-    most = sorted(bare.items(), key=lambda item: -item[1])
-    return Unforeseen(rain, forecast, tuple((p, n) for p, n in most if n), first)
+
+    def by_place(groups: Iterable[int]) -> tuple[tuple[str, int], ...]:
+        pieces: dict[str, int] = {}
+        for g in sorted(groups):
+            place = show.positions[present.where[g]].name
+            pieces[place] = pieces.get(place, 0) + sum(row.count for row in rows.get(g, ()))
+        most = sorted(pieces.items(), key=lambda item: -item[1])
+        return tuple((place, count) for place, count in most if count)
+
+    return Unforeseen(rain, forecast, by_place(open_ones - gone), by_place(gone), first)
 
 
 def rain_found(seen: Unforeseen | None, show: Show, now: datetime) -> Found | None:
@@ -103,22 +111,31 @@ def rain_found(seen: Unforeseen | None, show: Show, now: datetime) -> Found | No
         fell = f"{rain.mm:.1f} mm in {minutes:.0f} min by {rain.by}"
         says = f"It is raining on site, {fell}; {none}"
         rate = f"at {rain.mm_h:.1f} mm/h as in those {minutes:.0f} min"
-    lines = [_bare(seen.bare), *_if_it_goes_on(seen, rate, show, clock)]
+    lines = [_bare(seen), *_if_it_goes_on(seen, rate, show, clock)]
     if rain.by == CREW:
         lines.append("If it rains on after half an hour, say so again; if it stops, say that too")
     return Found("notice", says, (*lines, "Trust the sky before the forecast while they disagree"))
 
 
-def _bare(bare: Sequence[tuple[str, int]]) -> str:
-    if not bare:
-        return "Nothing that rain harms is logged as out and bare"
-    named = ", ".join(f"{count} at {words.one_line(place)}" for place, count in bare[:_NAMED])
-    more = sum(count for _, count in bare[_NAMED:])
-    return f"Bare: {named}" + (f" and {more} elsewhere" if more else "")
+def _bare(seen: Unforeseen) -> str:
+    if not seen.bare and not seen.spent:
+        return "Nothing that rain harms is out and bare by the log"
+    said = [f"Bare: {_places(seen.bare)}"] if seen.bare else []
+    if seen.spent:
+        said.append(f"Wet already, with no allowance left: {_places(seen.spent)}")
+    return ". ".join(said)
+
+
+def _places(there: Sequence[tuple[str, int]]) -> str:
+    named = ", ".join(f"{count} at {words.one_line(place)}" for place, count in there[:_NAMED])
+    more = sum(count for _, count in there[_NAMED:])
+    return named + (f" and {more} elsewhere" if more else "")
 
 
 def _if_it_goes_on(seen: Unforeseen, rate: str, show: Show, clock: SiteClock) -> list[str]:
     job = seen.first
+    if not seen.bare:
+        return []
     if job is None or job.do_by_s is None:
         hours = f"{show.policy.notice_hours:g} h"
         return [f"If it goes on {rate}, no bare allowance is reached within {hours}"]

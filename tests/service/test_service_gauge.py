@@ -86,13 +86,14 @@ def test_a_counter_that_climbs_against_a_dry_forecast(tmp_path, folder_of, mailb
         assert client.state()["alerts"] == []
         assert client.state()["stations"][0]["last_at"] is None
         client.post(counter(at - HOUR, at, 100.0, 1.0))
-        wait_for(lambda: texts(mailbox, "inspect 6 fixtures at Lawn wash"))
+        # it rains on, by the gauge, on gear that nobody has isolated
+        wait_for(lambda: texts(mailbox, "ISOLATE NOW Lawn wash"))
+        wait_for(lambda: texts(mailbox, "Wet already, with no allowance left: 6 at Lawn wash."))
         state = client.state()
     assert state["stations"][0]["last_at"] == stamp(at)
     (alert,) = [found for found in state["alerts"] if found["kind"] == "work"]
-    assert (alert["action"], alert["fixtures"]) == ("inspect", ["WASH"])
-    # and of the seconds since the last reading, which are taken to be like those before it
-    assert "Share of its allowance used: 24." in alert["says"]
+    assert (alert["action"], alert["fixtures"]) == ("isolate", ["WASH"])
+    assert "12.0 mm of rain fell" in alert["says"]
     report = Report(folder, tmp_path / "out", to=stamp(at))
     assert sum(mm for _, _, mm in report.measured()) == pytest.approx(12.0)
     assert report.used() == pytest.approx(24.0)
@@ -143,7 +144,7 @@ def test_a_file_that_grows(tmp_path, folder_of, mailbox):
         assert work(client) == []
         with path.open("a", encoding="utf-8") as logger:
             logger.write("".join(lines[1:]))
-        wait_for(lambda: texts(mailbox, "inspect 6 fixtures at Lawn wash"))
+        wait_for(lambda: texts(mailbox, "ISOLATE NOW Lawn wash"))
     report = Report(folder, tmp_path / "out", to=stamp(at))
     assert sum(mm for _, _, mm in report.measured()) == pytest.approx(12.0)
     assert report.used() == pytest.approx(24.0)
@@ -153,10 +154,10 @@ def test_a_file_that_grows(tmp_path, folder_of, mailbox):
 
 
 def test_a_gauge_that_falls_silent_while_rain_is_forecast(folder_of, sky, mailbox):
-    sky.body = payload(now(), rain_in_h=1)
-    # three of its intervals are 18 s, which this clock makes 1.8
+    sky.body = payload(now(), rain_in_h=3)
+    # ten minutes without a word are a silence, which this clock makes six seconds
     folder = folder_of(every_minutes=0.1)
-    with watching(folder, speed=10.0) as url:
+    with watching(folder, speed=100.0) as url:
         client = Client(url, token_for(folder))
         client.post({"station": "mast", "rain_total_mm": 5.0})
         wait_for(lambda: work(client))

@@ -25,6 +25,7 @@ from monitor.evaluation import evaluate
 from monitor.exposure.rig import compile_rig
 from monitor.feeds.record import read_record
 from monitor.planning.workable import Span
+from monitor.service import look_ahead
 from monitor.service.asking import Asking
 from monitor.service.cycle import Cycle
 from monitor.service.polling import poll_all
@@ -252,6 +253,26 @@ def test_lines_and_rows(office, watch):
     (none,) = lines_ahead(watch.show, watch.kept, late)
     assert none.startswith("No official warning for the site is known from Office.")
     assert "does not mean that nothing comes" in none
+
+
+def test_a_look_ahead_says_that_the_stop_outlasts_the_warning(office, watch):
+    office.put("/index", atom(atom_entry("/w1")))
+    office.put("/w1", cap("W1", expires="2027-07-15T13:00:00+00:00"))
+    watch.cycle(minutes=1)
+    found = look_ahead(watch.folder, {}, clock=lambda: watch.now)
+    # 13:00Z is 14:00 on site; half an hour more
+    stop = "STOP. Nobody works at Lower meadow before 14:30"
+    assert any(line.startswith(stop) for line in found.lines)
+    assert "The official warning has ended" not in " ".join(found.lines)
+    assert found.attention
+    # over, and nothing in the list: the stop stays, and both are said
+    office.put("/index", atom())
+    watch.cycle(minutes=70)
+    found = look_ahead(watch.folder, {}, clock=lambda: watch.now)
+    said = " ".join(" ".join(found.lines).split())
+    assert "The official warning has ended; the stop stays until 14:30" in said
+    assert any(line.startswith(stop) for line in found.lines)
+    assert found.attention
 
 
 def test_without_a_service_that_is_said(tmp_path):
