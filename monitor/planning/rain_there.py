@@ -55,6 +55,13 @@ class RainThere:
             return "rain not known"
         return None
 
+    def begins_s(self, place: Place, from_s: float, until_s: float) -> float | None:
+        """When the first rain at risk of a period begins there; None: none is at risk."""
+        weather = self._ahead.steps.weather
+        within = (weather.ends > from_s) & (weather.starts < until_s)
+        first = np.flatnonzero(self._at_risk(place) & within)
+        return max(float(weather.starts[first[0]]), from_s) if len(first) else None
+
     def _at_risk(self, place: Place) -> Bools:
         """(step,) where the pooled share of members with water there reaches the risk."""
         if place not in self._wet:

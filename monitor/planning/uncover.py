@@ -183,7 +183,10 @@ class CoversOff:
     def _for_show(
         self, position: Position, on: Sequence[RowOn]
     ) -> tuple[list[tuple[RowOn, Off]], tuple[str, ...]]:
-        """What is not lit under its cover is bared for the show, unless rain reaches it then."""
+        """What is not lit under its cover is bared before the show, unless rain reaches it then.
+
+        Once it runs nothing comes off for it any more: that is told, and people decide.
+        """
         show = self._doors
         if show is None:
             return [], ()
@@ -197,20 +200,31 @@ class CoversOff:
         from_s = max(self._now_s, show.begins_s - minutes * SECONDS_PER_MINUTE)
         until_s = min(max(self._now_s, show.begins_s) + AFTER_DOORS_S, show.ends_s)
         at = f"{show.begins_at(self._rig.show):%H:%M}"
-        off: list[tuple[RowOn, Off]] = []
+        runs = show.begins_s <= self._now_s
+        off: list[RowOn] = []
         held: dict[str, int] = {}
         for one in dark:
             rain = self._rain.over(one.place, from_s, until_s)
-            if rain is None:
-                why = f"the show begins at {at}, and they are not lit under their covers"
-                off.append((one, Off(show.begins_s, why)))
+            if rain is None and not runs:
+                off.append(one)
             else:
-                held[rain] = held.get(rain, 0) + one.fixture.count
-        return off, tuple(
-            f"{number} covered at doors ({at}), {rain}: park {'it' if number == 1 else 'them'} "
-            "or decide."
-            for rain, number in held.items()
+                against = "" if rain is None else f", {rain}"
+                held[against] = held.get(against, 0) + one.fixture.count
+        why = f"the show begins at {at}, and they are not lit under their covers"
+        why += self._again(off, until_s, show.ends_s)
+        doors_at = f"{'still covered since' if runs else 'covered at'} doors ({at})"
+        return [(one, Off(show.begins_s, why)) for one in off], tuple(
+            f"{number} {doors_at}{against}: park {'it' if number == 1 else 'them'} or decide."
+            for against, number in held.items()
         )
+
+    def _again(self, off: Sequence[RowOn], from_s: float, until_s: float) -> str:
+        """That rain comes while the show still runs, for which they have to be covered again."""
+        rain = [self._rain.begins_s(place, from_s, until_s) for place in {o.place for o in off}]
+        first = min((at for at in rain if at is not None), default=None)
+        if first is None:
+            return ""
+        return f"; rain from {self._site_time(first)}, so covers on again by then"
 
     # ---- on too long with power
 

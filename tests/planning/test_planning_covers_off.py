@@ -170,9 +170,17 @@ def test_where_rain_is_at_risk_then_nothing_is_ordered(wet, until):
     }
 
 
-def test_rain_well_after_it_begins_is_no_matter_yet():
-    depths = [0] * 7 + [1] * 5
-    assert families(planned(with_show(covered()), rain(*depths), 1.0, ON)) == ["uncover"]
+def test_rain_later_in_the_show_is_said_with_the_order():
+    # from 16:00 three hours stay dry; it rains from 20:00, and the show ends at 23:00
+    depths = [0] * 8 + [1] * 4
+    job = only(planned(with_show(covered()), rain(*depths), 1.0, ON), "uncover")
+    assert job.reason == (
+        "the show begins at 16:00, and they are not lit under their covers; rain from Thu 20:00, "
+        "so covers on again by then"
+    )
+    # rain after a show that ends at 20:00 is no matter of it
+    job = only(planned(with_show(covered(), ends=20), rain(*depths), 1.0, ON), "uncover")
+    assert job.reason == "the show begins at 16:00, and they are not lit under their covers"
 
 
 def test_rain_that_does_not_reach_it_is_no_matter():
@@ -196,9 +204,27 @@ def test_rain_that_nobody_knows_is_not_dry():
     assert list(found.cover_notices) == ["pole"]
 
 
-def test_while_the_show_runs_it_is_overdue():
-    job = only(planned(with_show(covered()), DRY, 5.0, ON), "uncover")
-    assert since_noon_h(job.do_by_s) == 4.0
+@pytest.mark.parametrize(
+    ("depths", "against"),
+    [
+        ([0] * 12, ""),
+        # what rain kept on at doors is not ordered off in the middle of the show once it is dry
+        ([0] * 4 + [1] + [0] * 7, ""),
+        ([0] * 6 + [1] + [0] * 5, ", rain until Thu 19:00"),
+    ],
+)
+def test_while_the_show_runs_nothing_comes_off_for_it(depths, against):
+    found = planned(with_show(covered()), rain(*depths), 5.0, ON)
+    assert families(found) == []
+    assert found.cover_notices == {
+        "pole": (f"4 still covered since doors (16:00){against}: park them or decide.",)
+    }
+
+
+def test_before_a_gust_over_its_limit_it_comes_off_in_the_show_as_well():
+    weather = rain(*[0] * 12, gust=[3] * 8 + [13] * 4)
+    job = only(planned(with_show(covered()), weather, 5.0, ON), "uncover")
+    assert since_noon_h(job.do_by_s) == 8.0
 
 
 def test_what_was_covered_during_the_show_waits_for_the_next():
