@@ -46,10 +46,10 @@ def _lower(text: str) -> str:
 
 
 def _work(alert: Alert, clock: SiteClock) -> str:
-    if words.is_live(alert):
-        return f"{words.isolate_now(alert)}."
     if words.no_time_left(alert, clock.now):
         return f"{_no_time(alert, clock)}."
+    if words.isolates_now(alert):
+        return f"{words.isolate_now(alert)}."
     order = _order(alert)
     if alert.stage == "notice":
         later = alert.start_by is not None and alert.start_by > clock.now and not alert.facts.late
@@ -98,10 +98,10 @@ def _subject(alert: Alert, clock: SiteClock) -> str:
         return stop_words.subject(alert)
     if alert.kind != "work":
         return words.one_line(_monitor(alert)).rstrip(".")
-    if words.is_live(alert):
-        return _isolate_now(alert)
     if words.no_time_left(alert, clock.now):
         return _no_time(alert, clock, _LONGEST_PLACE // 2)
+    if words.isolates_now(alert):
+        return _isolate_now(alert)
     order = _order(alert)
     start = f"start by {clock.at(alert.start_by)}" if alert.start_by is not None else ""
     due = f"due {clock.at(alert.do_by)}" if alert.do_by is not None else ""

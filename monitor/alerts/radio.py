@@ -60,18 +60,18 @@ def _work(alert: Alert, clock: SiteClock) -> str:
         return fit(head, plain_place(alert), ".", last=_because(alert))
     people = f" {words.people(alert.people)}." if alert.people else ""
     tail = f".{_times(alert, clock)}{people}"
-    if words.is_live(alert):
+    if words.no_time_left(alert, clock.now):
+        return _no_time(alert, clock, people)
+    if words.isolates_now(alert):
         tail = f"; keep off{tail}"
         at = _cut_off(alert, len(f"ISOLATE NOW  at {tail}"))
         return fit(
             "ISOLATE NOW ", plain_place(alert), f"{f' at {at}' if at else ''}{tail}", _used(alert)
         )
-    if words.no_time_left(alert, clock.now):
-        return _no_time(alert, clock, people)
     head = {"notice": "NOTICE. ", "overdue": "OVERDUE. "}.get(alert.stage, "")
     optional = _late(alert)
     if alert.stage == "overdue" and alert.action in ("cover", "bring-in", "isolate"):
-        optional.append("Wet and live: keep off.")
+        optional.append("Take it as wet and live.")
     cut_off = plain(alert.isolate_at or "")
     if cut_off:
         first = "Cut off" if alert.action == "isolate" else "Isolate first"

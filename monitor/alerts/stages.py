@@ -80,8 +80,8 @@ def news(last: Alert, new: Alert, job: Job) -> str | None:
     if new.stage == "stop" or (new.stage == "overdue" and not cut_now):
         return None
     if new.action != last.action:
-        now, before = _DONE.get(new.action, "done"), _DONE.get(last.action, "done")
-        return f"to be {now} instead of {before}: {job.reason}"
+        asked, told = _DONE.get(new.action, "done"), _DONE.get(last.action, "done")
+        return f"to be {asked} instead of {told}: {job.reason}"
     if _moved(last, job):
         earlier = (
             last.start_by is not None and new.start_by is not None and new.start_by < last.start_by

@@ -217,10 +217,16 @@ def sentences(said: Sequence[str]) -> list[str]:
     return [joined] if joined else []
 
 
-def is_live(alert: Alert) -> bool:
-    """Whether it is about gear that is spent, wet and not isolated: there is one order then."""
-    open_work = alert.kind == "work" and alert.stage not in ("stop", "stood-down")
-    return open_work and alert.facts.spent_live and alert.action == "isolate"
+def isolates_now(alert: Alert) -> bool:
+    """Whether all it asks is to cut the power at once: what is wet and live, or was due."""
+    return (
+        alert.kind == "work"
+        and alert.action == "isolate"
+        and (
+            alert.stage == "overdue"
+            or (alert.facts.spent_live and alert.stage not in ("stop", "stood-down"))
+        )
+    )
 
 
 def isolate_now(alert: Alert) -> str:
