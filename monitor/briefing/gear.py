@@ -12,7 +12,7 @@ import numpy as np
 from monitor.alerts.words import listed, one_line, sentence, speed
 from monitor.briefing.sheet import Section, bounded
 from monitor.exposure.wind import gust_at
-from monitor.planning.inspection import Inspect, queue
+from monitor.planning.inspection import LEAST_SHOWN, Inspect, percent, queue
 from monitor.units import SECONDS_PER_MINUTE, to_moment
 
 if TYPE_CHECKING:
@@ -208,14 +208,14 @@ def used(known: Known, most: int) -> Section:
     if not known.past_known:
         return Section("used", title, (NO_PAST,))
     places = used_by_place(known)
-    begun = [one for one in places if one.used >= 0.005]
+    begun = [one for one in places if one.used >= LEAST_SHOWN]
     rows = tuple(
         (one.place, share(one.used), one.fixture, f"{one.over} of {one.pieces}" if one.over else "")
         for one in begun[:most]
     )
     rest = begun[most:]
     lines = [f"And {len(rest)} more places, {share(rest[0].used)} at most."] if rest else []
-    dry = [one.place for one in places if one.used < 0.005]
+    dry = [one.place for one in places if one.used < LEAST_SHOWN]
     if not places:
         lines.append("Nothing that is out is used up by rain.")
     elif dry:
@@ -227,7 +227,7 @@ def used(known: Known, most: int) -> Section:
 def share(used: float) -> str:
     """`43 %`, `8.8 times`; rounded down, so that what is short of all never reads as all."""
     if used < 1.0:
-        return f"{math.floor(used * 100 + 1e-9)} %"
+        return f"{percent(used)} %"
     return f"{math.floor(used * 10 + 1e-9) / 10:.1f} times"
 
 

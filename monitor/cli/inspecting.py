@@ -22,7 +22,7 @@ from monitor.cli.surroundings import (
 )
 from monitor.cli.writing import tell, write_file, write_json
 from monitor.domain import UnableError
-from monitor.planning.inspection import IN_ORDER, share
+from monitor.planning.inspection import IN_ORDER, percent, share
 from monitor.planning.tested import WHO_DECIDES, beyond, compared
 from monitor.report.csv_files import neutral
 from monitor.service.after_rain import OPENS_NOTHING, inspection_queue, until
@@ -122,14 +122,14 @@ def _queue(waiting: Sequence[Inspect], show: Show) -> Iterator[str]:
 def _alike(item: Inspect) -> tuple[object, ...]:
     """What is said in the same words is said once; readings are each fixture's own."""
     own = item.fixture if item.baseline is not None else ""
-    return (item.position, item.what, round(item.used * 100), item.why, item.needed, own)
+    return (item.position, item.what, percent(item.used), item.why, item.needed, own)
 
 
 def _item(number: int, same: Sequence[Inspect], show: Show) -> Iterator[str]:
     first = same[0]
     count = sum(item.count for item in same)
     place = show.positions[first.position].name
-    used = f"{first.used:.0%}" if first.used < 9.995 else f"{first.used:.0f}x"
+    used = f"{percent(first.used)}%" if first.used < 10.0 else f"{int(first.used)}x"
     yield f"{number:3d}  {used:>5}  {place[:24]:<24}  {count} {first.what}"[:WIDTH]
     yield from _wrapped(", ".join(item.fixture for item in same))
     yield from _wrapped("; ".join(why for why in first.why if not why.startswith("used ")))

@@ -11,6 +11,7 @@ from monitor.exposure.rig import Rig
 from monitor.planning.facts import plain_facts
 from monitor.planning.job import Job
 from monitor.planning.present import Present
+from monitor.planning.weathered import weathered
 
 
 def care_jobs(
@@ -64,24 +65,13 @@ def care_jobs(
 def _inspect_because(
     g: int, ahead: Exposure, so_far: Carried, present: Present, policy: Policy
 ) -> str | None:
-    chain = ahead.groups[g].chain
     if g in present.inspected:
         return None
-    limit = {
-        "temporary": policy.stay_days_temporary,
-        "extended": policy.stay_days_extended,
-    }.get(chain.standing)
     if present.used[g] >= 1.0:
         if (ahead.wetting_mm[:, :, g] > 0.0).any():
             return "their allowance is spent and more water reaches them"
         return "their allowance is spent"
-    damp = so_far.damp_night_most[g]
-    if chain.damp_counts and damp >= policy.damp_hours_check:
-        return f"{damp:.0f} damp hours in one night"
-    days = so_far.stay_days[g]
-    if limit is not None and days > limit:
-        return f"{days:.0f} days out with wet or damp hours"
-    return None
+    return "; ".join(weathered(so_far, g, ahead.groups[g].chain, policy)) or None
 
 
 def _clean_because(

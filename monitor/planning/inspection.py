@@ -6,6 +6,7 @@ test against water. Only an inspection that finds a fixture dry takes it off the
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -17,9 +18,10 @@ from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
 from monitor.exposure.tracks import Group, groups_of
 from monitor.planning.tested import Tested, baseline, readings_of
+from monitor.planning.weathered import weathered
 from monitor.units import to_epoch, to_moment
 
-LEAST_SHOWN = 0.005
+LEAST_SHOWN = 0.01
 """Less use than this is said as 0 %: nothing to look at."""
 
 _FOUL_WATER = (
@@ -100,14 +102,19 @@ def queue(
         seen = _Seen(rig, groups[g], g, past, so_far, now_s)
         item = _item(rig, fixture, seen, known)
         if item is not None:
-            found.append((not item.seen_wet, -round(item.used * 100), seen.protected, item))
+            found.append((not item.seen_wet, -percent(item.used), seen.protected, item))
     order = sorted(found, key=lambda row: (*row[:3], row[3].position, row[3].fixture))
     return tuple(row[3] for row in order)
 
 
 def share(used: float) -> str:
     """A share of an allowance in words: "240 %", "14 times its allowance"."""
-    return f"{used * 100:.0f} %" if used < 9.995 else f"{used:.0f} times its allowance"
+    return f"{percent(used)} %" if used < 10.0 else f"{math.floor(used)} times its allowance"
+
+
+def percent(used: float) -> int:
+    """A share in whole per cent, never rounded up: what is short of all never reads as all."""
+    return math.floor(used * 100 + 1e-6)
 
 
 class _Seen:
@@ -230,17 +237,9 @@ def _reports(fixture: Fixture, seen: _Seen, log: Sequence[LogEntry]) -> list[str
 
 def _wanted(seen: _Seen) -> list[str]:
     """What the weather did to it that asks for an inspection, beside the use itself."""
-    said = []
-    policy, chain, g = seen.rig.show.policy, seen.group.chain, seen.g
-    limit = {"temporary": policy.stay_days_temporary, "extended": policy.stay_days_extended}.get(
-        chain.standing
-    )
-    days = 0.0 if seen.just_dry else float(seen.so_far.stay_days[g])
-    damp = 0.0 if seen.just_dry else float(seen.so_far.damp_night_most[g])
-    if limit is not None and days > limit:
-        said.append(f"{days:.0f} days out with wet or damp hours")
-    if chain.damp_counts and damp >= policy.damp_hours_check:
-        said.append(f"{damp:.0f} damp hours in one night")
+    said: list[str] = []
+    if not seen.just_dry:
+        said += weathered(seen.so_far, seen.g, seen.group.chain, seen.rig.show.policy)
     off = seen.cover_off()
     if off is not None:
         said.append(off)

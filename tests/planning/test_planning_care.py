@@ -64,6 +64,11 @@ def test_dust_asks_for_cleaning_by_the_first_digit(code, dusty, asked):
     assert families(taken(code, dusty_since_clean=dusty)) == (["clean"] if asked else [])
 
 
+def test_days_and_a_damp_night_are_both_said():
+    job = only(taken("IP44", stay_days=4, damp_night_most=5), "inspect")
+    assert job.reason == "4 days out with wet or damp hours; 5 damp hours in one night"
+
+
 def test_one_job_a_position_and_action_with_every_reason():
     two = show([fixture("IP44", "f1"), fixture("IP20", "f2", count=3)])
     carried = {

@@ -75,9 +75,15 @@ def test_what_took_nothing_is_not_on_it():
 
 @pytest.mark.parametrize(
     ("used", "said"),
-    [(0.044, "4 %"), (2.4, "240 %"), (9.99, "999 %"), (9.996, "10 times its allowance")],
+    [
+        (0.044, "4 %"),
+        (0.999, "99 %"),
+        (2.4, "240 %"),
+        (9.999, "999 %"),
+        (14.9, "14 times its allowance"),
+    ],
 )
-def test_a_share_in_words(used, said):
+def test_a_share_in_words_is_never_rounded_up(used, said):
     assert share(used) == said
 
 
