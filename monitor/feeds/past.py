@@ -130,14 +130,15 @@ def without_overtaken(older: Weather, newer: Weather) -> Weather:
     """`older` without the steps that `as_it_was` can never take from it again.
 
     Those are the steps that a newer run of the same source has too, with all that the older
-    says of them, and that were not over when it came.
+    says of them, and that had not begun when it came: of one that had, the part that was over
+    may still be the older's.
     """
     if older.source != newer.source or known_at(newer) < known_at(older):
         return older
     spans = {
         span: known
         for span, known in zip(_spans(newer), _known(newer), strict=True)
-        if known & 1 and (not span[2] or span[1] >= known_at(newer))
+        if known & 1 and (not span[2] or span[0] >= known_at(newer))
     }
     keep = np.array(
         [
