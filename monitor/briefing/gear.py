@@ -13,6 +13,7 @@ from monitor.alerts.words import listed, one_line, sentence, speed
 from monitor.briefing.sheet import Section, bounded
 from monitor.exposure.wind import gust_at
 from monitor.planning.inspection import LEAST_SHOWN, Inspect, percent, queue
+from monitor.planning.under_power import in_part
 from monitor.units import SECONDS_PER_MINUTE, to_moment
 
 if TYPE_CHECKING:
@@ -79,37 +80,49 @@ class Isolated(NamedTuple):
     what: str
     at: datetime
     by: str | None
+    live: tuple[str, ...] = ()
+    """Fixtures there that were logged as on again since"""
+    part: tuple[int, int] | None = None
+    """(3, 15): some of them only"""
 
 
 def isolated_now(known: Known) -> list[Isolated]:
     """By the log: the latest word on the power of each fixture, drawn together by position."""
     words: dict[str, LogEntry] = {}
+    at: dict[str, list[str]] = {}
+    for fixture, g in zip(known.show.fixtures, known.found.ahead.group_of.tolist(), strict=True):
+        at.setdefault(known.present.where.get(g, fixture.position), []).append(fixture.id)
     for entry in known.log:
         if entry.entry not in ("isolated", "energised"):
             continue
-        for fixture, g in zip(
-            known.show.fixtures, known.found.ahead.group_of.tolist(), strict=True
-        ):
-            there = known.present.where.get(g, fixture.position)
-            if entry.fixture == fixture.id or (entry.fixture is None and entry.position == there):
-                words[fixture.id] = entry
-    cut: dict[str, Isolated] = {}
-    for entry in words.values():
+        for fixture_id in [entry.fixture] if entry.fixture else at.get(entry.position or "", ()):
+            words[fixture_id] = entry
+    cut = []
+    for entry in dict.fromkeys(words.values()):
         if entry.entry == "isolated":
-            what = known.place_of(entry)
-            cut[f"{what}/{entry.at}"] = Isolated(what, entry.at, entry.by)
-    return sorted(cut.values(), key=lambda one: (one.at, one.what))
+            near = () if entry.fixture else at.get(entry.position or "", ())
+            live = tuple(i for i in near if words[i].entry == "energised")
+            part = entry.count if in_part(entry) else None
+            cut.append(Isolated(known.place_of(entry), entry.at, entry.by, live, part))
+    return sorted(cut, key=lambda one: (one.at, one.what))
 
 
 def isolated(known: Known, most: int) -> Section:
     """What is isolated, since when and by whom."""
-    lines = [
-        f"{one.what}: since {known.clock.at(one.at)}"
-        + (f", by {one_line(one.by)}." if one.by else ", by whom is not logged.")
-        for one in isolated_now(known)
-    ]
+    lines = [_isolated_line(known, one) for one in isolated_now(known)]
     nothing = ("Nothing is logged as isolated: take everything as live.",)
     return Section("isolated", "Isolated", bounded(lines, most, "in the log") or nothing)
+
+
+def _isolated_line(known: Known, one: Isolated) -> str:
+    said = one.what if one.part is None else f"{one.what}: {one.part[0]} of {one.part[1]} only"
+    said += f": since {known.clock.at(one.at)}"
+    said += f", by {one_line(one.by)}" if one.by else ", by whom is not logged"
+    if one.part is not None:
+        said += ", take all as live"
+    if one.live:
+        said += f"; on again: {listed(one.live, 4)}"
+    return f"{said}."
 
 
 # ---------------------------------------------------------------- wet, and what to inspect

@@ -108,9 +108,10 @@ def _handed(known: Known) -> str:
 
 def _counts(known: Known) -> str:
     on = sum(cover.count for cover in known.covers)
+    isolated = sum(one.part is None for one in gear.isolated_now(known))
     wet = gear.pieces(gear.wet_now(known)) if known.past_known else None
     return (
-        f"{on} covered, {len(gear.isolated_now(known))} isolated, "
+        f"{on} covered, {isolated} isolated, "
         f"{'wet not known' if wet is None else f'{wet} wet'}, "
         f"{len(work.unanswered_now(known))} unanswered"
     )

@@ -191,7 +191,7 @@ def _by_type(rows: Sequence[Inspected]) -> Iterator[str]:
         found = list(same)
         what = _cut(f"{type_ or 'no type'}, {code}", 33)
         yield f"{what:<34}{len(found):>9}  {_used(found)}"
-        said = Counter(row.result or "no result" for row in found)
+        said = Counter(_result(row) for row in found)
         yield from _wrapped(", ".join(f"{n} {result}" for result, n in said.most_common()))
         mm = [row.wetting_mm for row in found]
         water = _span(f"{min(mm):.1f} mm", f"{max(mm):.1f} mm")
@@ -200,6 +200,12 @@ def _by_type(rows: Sequence[Inspected]) -> Iterator[str]:
     if not all(row.known for row in rows):
         yield from _wrapped("Of some, not all weather is known: their sums leave it out.", "")
     yield from _wrapped(RAW, "")
+
+
+def _result(row: Inspected) -> str:
+    """As logged; what was found of some only is found of some only."""
+    in_part = row.part is not None and row.part[0] < row.part[1]
+    return f"{row.result or 'no result'}{' in part' if in_part else ''}"
 
 
 def _type_of(row: Inspected) -> tuple[str, str]:

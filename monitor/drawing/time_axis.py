@@ -44,7 +44,8 @@ def ticks(start_s: float, end_s: float, zone: ZoneInfo, width: float) -> list[Ti
             local = datetime.combine(day, time(hour), tzinfo=zone)
             at = local.astimezone(UTC).timestamp()
             if start_s <= at <= end_s and at not in found:
-                label = f"{hour:02d}" if each_h < 24 else ""
+                # Where clocks are put forward the hour left out is the next one's moment.
+                label = f"{to_moment(at).astimezone(zone):%H}" if each_h < 24 else ""
                 begins = f"{DAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]}"
                 found[at] = Tick(at, label, begins if named and hour == 0 else "")
     return sorted(found.values())

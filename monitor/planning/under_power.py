@@ -18,12 +18,13 @@ def power_since_s(
 ) -> float | None:
     """Since when power is on at a fixture (seconds).
 
-    Infinite where it was isolated last; None where the log does not say.
+    Infinite where it was isolated last; None where the log does not say. Isolated in part is
+    not isolated.
     """
     told = [
         entry
         for entry in log
-        if entry.entry in ("energised", "isolated")
+        if (entry.entry == "energised" or (entry.entry == "isolated" and not in_part(entry)))
         and to_epoch(entry.at) <= now_s
         and (entry.fixture == fixture if entry.fixture else entry.position == position)
     ]
@@ -34,6 +35,11 @@ def power_since_s(
         return np.inf
     off = [i for i, entry in enumerate(told) if entry.entry == "isolated"]
     return to_epoch(told[off[-1] + 1 if off else 0].at)
+
+
+def in_part(entry: LogEntry) -> bool:
+    """Whether it was done for some only, as in "3 of 15"."""
+    return entry.count is not None and entry.count[0] < entry.count[1]
 
 
 def on_too_long(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from monitor.planning.tested import WHO_DECIDES, baseline, beyond, compared, readings_of
+from monitor.planning.tested import WHO_DECIDES, Tested, baseline, beyond, compared, readings_of
 from monitor.store.history import log_entries, recall
 from monitor.units import to_epoch
 
@@ -46,7 +46,7 @@ def _readings(db: Database, entry: LogEntry, show: Show) -> list[str]:
     if entry.fixture is None or (entry.earth_ohm is None and entry.insulation_mohm is None):
         return []
     tests = readings_of(entry.fixture, log_entries(db))
-    own = next(t for t in tests if t.at == entry.at)
+    own = Tested(entry.at, entry.earth_ohm, entry.insulation_mohm, entry.result, entry.by)
     first = baseline(tests, _first_wet_s(db, entry.fixture, tests[0].at, show))
     if first is None or first.at >= own.at:
         notes = [f"{entry.fixture}: {compared(own, None)}. Kept as its first readings."]

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from briefing_samples import (
     NOON,
+    SITE,
     WET,
     after,
     entry,
@@ -39,6 +40,7 @@ from monitor.briefing.picture import (
 )
 from monitor.briefing.room import PAGE_MM, fitted, height_mm
 from monitor.briefing.written import as_page
+from monitor.drawing.time_axis import ticks
 
 NS = "{http://www.w3.org/2000/svg}"
 BOTH = pytest.mark.parametrize("make", [handover_sheet, daily_sheet])
@@ -188,6 +190,17 @@ def test_hours_are_site_time_and_now_is_marked():
     assert "now 13:00" in said
     # 24 ticks, the first at 13 on site; the day is named at midnight
     assert {"14", "00", "Fri 2 Jul"} <= set(said)
+
+
+def test_every_hour_of_a_night_with_a_change_of_the_clocks_is_named_as_the_site_has_it():
+    # London, 28 March 2027: after 00:59 UTC+0 comes 02:00 UTC+1, which is 01:00 UTC
+    start = NOON.replace(month=3, day=28, hour=0).timestamp()
+    labels = {t.at_s: t.label for t in ticks(start, start + 6 * 3600, SITE.timezone, 200.0)}
+    assert [labels[start + h * 3600] for h in range(4)] == ["00", "02", "03", "04"]
+    # 31 October: 02:00 UTC+1 is 01:00 again; 02:00 UTC+0 is the fourth hour from midnight
+    start = NOON.replace(month=10, day=30, hour=23).timestamp()
+    labels = {t.at_s: t.label for t in ticks(start, start + 6 * 3600, SITE.timezone, 200.0)}
+    assert (labels[start], labels[start + 3600], labels[start + 3 * 3600]) == ("00", "01", "02")
 
 
 def test_what_is_not_known_is_said_and_not_drawn_as_dry():

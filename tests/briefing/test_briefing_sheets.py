@@ -125,6 +125,27 @@ def test_isolated_until_it_is_energised():
     assert "take everything as live" in lines(handed(log=back), "isolated")[0]
 
 
+def test_what_is_on_again_in_an_isolated_place_is_named():
+    made = show(fixture("f1"), fixture("f2"), fixture("f3"), positions=(LAWN,))
+    log = [entry(-2, "isolated"), entry(-1, "energised", fixture="f2")]
+    sheet = handed(made=made, log=log)
+    assert lines(sheet, "isolated") == ("Lawn: since 11:00, by Ines; on again: f2.",)
+    # cut again on its own, it is a line of its own
+    again = handed(made=made, log=[*log, entry(-0.5, "isolated", fixture="f2")])
+    assert lines(again, "isolated") == (
+        "Lawn: since 11:00, by Ines.",
+        "f2, Lawn: since 12:30, by Ines.",
+    )
+
+
+def test_isolated_in_part_is_said_to_be_that():
+    sheet = handed(log=[entry(-2, "isolated", count=(1, 2))])
+    assert lines(sheet, "isolated") == (
+        "Lawn: 1 of 2 only: since 11:00, by Ines, take all as live.",
+    )
+    assert "0 isolated" in sheet.subject
+
+
 def test_wet_until_found_dry():
     # 1.1 mm on an allowance of 0.5 mm: used 2.2 times
     sheet = handed(past=(1.1, 0.0, 0.0))

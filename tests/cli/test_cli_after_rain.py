@@ -189,6 +189,30 @@ def test_results_by_type_with_what_the_gear_had_taken(folder, tmp_path):
     assert "Ines" not in out.read_text(encoding="utf-8")
 
 
+def test_what_was_found_of_some_only_is_said_to_be_that(folder):
+    # "dry" of one of three sets nothing back and is no dry result of the row
+    run(folder, "log", "inspected", "--fixture", "b", "--result", "dry", "--count", "1 of 3")
+    lines = run(folder, "results").output.splitlines()
+    assert lines[1].split() == ["dimmer,", "IP20", "1", "400", "%"]
+    assert lines[2] == "     1 dry in part"
+
+
+def test_a_name_that_a_sheet_would_calculate_is_text_in_the_csv(folder, tmp_path):
+    names = (folder / "fixtures.csv").read_text(encoding="utf-8")
+    (folder / "fixtures.csv").write_text(names.replace("dimmer", "=1+1"), encoding="utf-8")
+    run(folder, "log", "inspected", "--fixture", "a", "--result", "damp")
+    out = tmp_path / "results.csv"
+    run(folder, "results", "--csv", str(out))
+    (row,) = csv.DictReader(out.read_text(encoding="utf-8").splitlines())
+    assert row["type"] == "'=1+1"
+
+
+def test_two_inspections_of_one_moment_are_answered_each_by_its_own_figures(folder):
+    same = ("log", "inspected", "--fixture", "a", "--result", "damp", "--at", "2027-06-10T12:00")
+    assert "a: earth 0.31 ohm." in run(folder, *same, "--earth", "0.31").output
+    assert "a: earth 0.08 ohm" in run(folder, *same, "--earth", "0.08").output
+
+
 def test_no_results_yet(folder):
     assert run(folder, "results").output == "No inspection is logged.\n"
 

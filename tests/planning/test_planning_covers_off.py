@@ -292,6 +292,9 @@ def test_where_rain_reaches_it_power_goes_instead_of_the_cover():
         ([entry(0.2, "energised")], True),
         ([entry(0.2, "energised"), entry(2.0, "isolated")], False),
         ([entry(0.2, "isolated"), entry(2.8, "energised")], False),
+        # some of them isolated is not isolated
+        ([entry(0.2, "energised"), entry(2.0, "isolated", count=(1, 4))], True),
+        ([entry(0.2, "energised"), entry(2.0, "isolated", count=(4, 4))], False),
         ([entry(0.2, "isolated"), entry(0.4, "energised"), entry(2.8, "energised")], True),
         # another fixture's power is no matter
         ([entry(0.1, "isolated"), entry(0.2, "energised", fixture="other")], False),
