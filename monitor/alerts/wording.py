@@ -31,8 +31,8 @@ def as_json(alert: Alert) -> dict[str, Any]:
 def message(alert: Alert, now: datetime, links: Sequence[tuple[str, str]] = ()) -> Message:
     """The alert as a message that any contact can carry, read at `now`.
 
-    `links`, each (label, address), stand at the end of the text: where an answer is given. They
-    are never on the radio.
+    `links`, each (label, address), are where an answer is given: before the radio line and the
+    cautions, so that nobody has to look for them. They are never on the radio.
     """
     data = _object(alert, now)
     if links:
@@ -42,7 +42,7 @@ def message(alert: Alert, now: datetime, links: Sequence[tuple[str, str]] = ()) 
         kind=alert.kind,
         stage=alert.stage,
         subject=headline.subject(alert, SiteClock.named(alert.facts.timezone, now)),
-        text="\n".join([_text(alert, now), *(_linked(links) or _how_to_answer(alert))]),
+        text=_text(alert, now, _linked(links) or _how_to_answer(alert)),
         radio=_radio(alert, now),
         data=data,
         thread=f"alert-{alert.id}",
@@ -119,9 +119,10 @@ def _radio(alert: Alert, now: datetime) -> str:
     return radio.line(alert, SiteClock.named(alert.facts.timezone, now))
 
 
-def _text(alert: Alert, now: datetime) -> str:
+def _text(alert: Alert, now: datetime, answering: Sequence[str] = ()) -> str:
     clock = SiteClock.named(alert.facts.timezone, now)
     said = [headline.first_line(alert, clock), *paragraphs.body(alert, clock)]
+    said.append("\n".join(answering))
     said.append(f"Radio: {_radio(alert, now)}")
     said.append("\n".join(["Cautions", *(f"- {c}" for c in cautions.said_with(alert))]))
     said.append(_footer(alert, clock))
@@ -133,12 +134,11 @@ def _how_to_answer(alert: Alert) -> list[str]:
     if alert.kind != "work" or alert.stage in ("stop", "stood-down"):
         return []
     said = f"dryspell answer {words.one_line(alert.id)} doing, done, cannot or not-needed"
-    return [f"Answer with: {said}\n"]
+    return [f"Answer with: {said}"]
 
 
 def _linked(links: Sequence[tuple[str, str]]) -> list[str]:
-    said = [f"{words.one_line(label)}: {words.one_line(url)}\n" for label, url in links]
-    return ["".join(said)] if said else []
+    return [f"{words.one_line(label)}: {words.one_line(url)}" for label, url in links]
 
 
 def _footer(alert: Alert, clock: SiteClock) -> str:

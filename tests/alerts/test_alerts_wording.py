@@ -409,17 +409,15 @@ def test_an_alerts_own_cautions_come_last_and_once():
     assert found.count(cautions.ESTIMATE) == 1
 
 
-def test_links_stand_at_the_end_of_the_text_and_not_on_the_radio():
+def test_links_stand_before_the_radio_line_and_not_on_it():
     links = (("Doing", "https://watch.example/a/17?t=x"), ("Cannot", "https://watch.example/b"))
     message = wording.message(TOWERS, NOW, links)
     plain = wording.message(TOWERS, NOW)
-    # who has no link is told the command in its place
-    typed = "\nAnswer with: dryspell answer 17 doing, done, cannot or not-needed\n"
-    assert plain.text.endswith(typed)
-    assert message.text == (
-        plain.text.removesuffix(typed)
-        + "\nDoing: https://watch.example/a/17?t=x\nCannot: https://watch.example/b\n"
-    )
+    # who has no link is told the command in its place; either is a paragraph of its own
+    typed = "\n\nAnswer with: dryspell answer 17 doing, done, cannot or not-needed\n\nRadio: "
+    tapped = "\n\nDoing: https://watch.example/a/17?t=x\nCannot: https://watch.example/b\n\nRadio: "
+    assert plain.text.count(typed) == 1
+    assert message.text == plain.text.replace(typed, tapped)
     assert message.radio == plain.radio
     assert message.data["links"][0] == {"label": "Doing", "url": "https://watch.example/a/17?t=x"}
     assert "links" not in plain.data
