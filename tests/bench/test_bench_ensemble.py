@@ -131,7 +131,8 @@ def test_what_was_timed_is_the_whole_of_it(day):
     # 200 fixtures that are out and get wet: every place has its job, and some are spent
     assert any("200 fixtures" in subject for subject in day.told)
     assert all(any(f"Place {n}" in subject for subject in day.told) for n in range(POSITIONS))
-    assert any(subject.startswith("Overdue") for subject in day.told)
+    # What is spent while nobody logs anything is live and in the rain: isolated before all else.
+    assert any(subject.startswith("ISOLATE NOW") for subject in day.told)
 
 
 def test_from_the_last_byte_to_the_evaluation_in_the_file(day):
