@@ -111,11 +111,13 @@ def _soonest(one: Shut) -> tuple[float, str]:
 
 def access(known: Known, most: int) -> Section:
     """Closed now, and closing next."""
-    all_known = all(one.known for one in shut(known))
-    lines = [_line(known, one) for one in shut(known) if one.spans]
+    found = shut(known)
+    lines = [_line(known, one) for one in found if one.spans]
     shown = bounded(lines, most, "on the duty page")
-    more = [] if all_known else ["Not every hour's gust is known: more may close."]
-    if not lines:
+    silent = [] if all(one.known for one in found) else ["gust"]
+    silent += [] if known.outlook.thunder_known.all() and _whole(known) else ["thunder"]
+    more = [f"Not every hour's {' and '.join(silent)} is known: more may close."] if silent else []
+    if not lines and not silent:
         more.append("Nothing is closed, and nothing closes in the next 24 h by the forecast.")
     return Section("access", "Access that closes", (*shown, *more))
 

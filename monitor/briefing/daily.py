@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from monitor.alerts import cautions, radio
 from monitor.alerts.clock import DAYS, MONTHS
 from monitor.alerts.words import LONGEST_SUBJECT, listed, one_line
-from monitor.briefing import gear, work
+from monitor.briefing import covers, gear, work
 from monitor.briefing.access import access
 from monitor.briefing.picture import picture
 from monitor.briefing.room import left
@@ -50,7 +50,8 @@ def daily_sheet(known: Known, cut: int = 0) -> Sheet:
         Section("crew", "On site and on call", tuple(_crew(known, left(6, cut)))),
         access(known, left(5, cut)),
         gear.used(known, left(8, cut)),
-        gear.covers_wanted(known, left(5, cut)),
+        covers.covers_wanted(known, left(5, cut)),
+        covers.to_decide(known, left(4, cut)),
         gear.inspection(known, left(4, cut)),
         heard(known, left(3, cut)),
     )

@@ -1,4 +1,4 @@
-"""The gear as it stands: covered, isolated, wet, used up, and the covers that are left."""
+"""The gear as it stands: isolated, wet, and used up."""
 
 from __future__ import annotations
 
@@ -9,66 +9,17 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from monitor.alerts.words import listed, one_line, sentence, speed
+from monitor.alerts.words import listed, one_line
 from monitor.briefing.sheet import Section, bounded
-from monitor.exposure.wind import gust_at
 from monitor.planning.inspection import LEAST_SHOWN, Inspect, percent, queue
 from monitor.planning.under_power import in_part
-from monitor.units import SECONDS_PER_MINUTE, to_moment
 
 if TYPE_CHECKING:
     from monitor.briefing.known import Known
     from monitor.domain import LogEntry
-    from monitor.planning.covers_on import CoverOn
 
 NO_PAST = "Not known: there is no weather since the gear went out."
 HALF = 0.5
-
-
-# ---------------------------------------------------------------- covered
-
-
-def covered(known: Known, most: int) -> Section:
-    """What is covered: since when, by whom, with what, and which gust it holds to."""
-    lines = [_cover_line(known, on) for on in known.covers]
-    for position in dict.fromkeys(on.position for on in known.covers):
-        said = known.found.plan.cover_notices.get(position, ())
-        lines += [f"{known.place(position)}: {sentence(line)}" for line in said]
-    nothing = ("Nothing is logged as covered.",)
-    return Section("covered", "Covered", bounded(lines, most, "in the log") or nothing)
-
-
-def _cover_line(known: Known, on: CoverOn) -> str:
-    cover = known.show.covers.get(on.cover)
-    name = on.cover if cover is None else one_line(cover.name) or on.cover
-    said = f"{known.place(on.position)}: {on.count} under {name} since {known.clock.at(on.since)}"
-    said += f", by {one_line(on.by)}" if on.by else ", by whom is not logged"
-    limit = None if cover is None else cover.gust_limit_mps
-    said += f"; holds to a gust of {speed(limit)}" if limit is not None else "; no gust limit given"
-    longest = None if cover is None else cover.minutes_on_max
-    if longest is not None and known.now > on.since:
-        minutes = (known.now - on.since).total_seconds() / SECONDS_PER_MINUTE
-        said += f"; over its {longest / 60:g} h" if minutes > longest else ""
-    over = _gust_over(known, on.position, limit)
-    said += f", and a gust over that comes {over}" if over else ""
-    if _counts_as_off(known, on):
-        said += "; a gust has passed that since: counts as off, look at it"
-    return f"{said}."
-
-
-def _gust_over(known: Known, position_id: str, limit: float | None) -> str | None:
-    """When a gust at the position's height is forecast to pass a cover's limit."""
-    if limit is None:
-        return None
-    position, seen = known.show.positions[position_id], known.outlook
-    terrain = position.terrain or known.show.site.terrain
-    over = np.flatnonzero(gust_at(seen.gust_mps, position.height_m, terrain) > limit)
-    return known.clock.at(to_moment(seen.starts[over[0]])) if len(over) else None
-
-
-def _counts_as_off(known: Known, on: CoverOn) -> bool:
-    groups = {int(known.found.ahead.group_of[known.rig.index_of[i]]) for i in on.fixtures}
-    return not groups & known.present.covered
 
 
 # ---------------------------------------------------------------- isolated
@@ -109,9 +60,13 @@ def isolated_now(known: Known) -> list[Isolated]:
 
 def isolated(known: Known, most: int) -> Section:
     """What is isolated, since when and by whom."""
-    lines = [_isolated_line(known, one) for one in isolated_now(known)]
+    found = isolated_now(known)
+    shown = found if len(found) <= most else found[: most - 1]
+    lines = [_isolated_line(known, one) for one in shown]
+    rest = [one.what for one in found[len(shown) :]]
+    lines += [f"And {len(rest)} more: {'; '.join(rest)}."] if rest else []
     nothing = ("Nothing is logged as isolated: take everything as live.",)
-    return Section("isolated", "Isolated", bounded(lines, most, "in the log") or nothing)
+    return Section("isolated", "Isolated", tuple(lines) or nothing)
 
 
 def _isolated_line(known: Known, one: Isolated) -> str:
@@ -148,7 +103,8 @@ def wet(known: Known, most: int) -> Section:
         said += ", seen wet" if any(item.seen_wet for item in items) else ""
         lines.append(f"{said}.")
     shown = bounded(lines, most, "places, in the inspection list")
-    nothing = ("Nothing is over its allowance or logged as wet.",)
+    dry = "Nothing is over its allowance or logged as wet."
+    nothing = (dry if known.past_known else "Nothing is logged as wet.",)
     return Section("wet", "Wet, not yet found dry", (*_unsure(known), *(shown or nothing)))
 
 
@@ -161,7 +117,8 @@ def inspection(known: Known, most: int) -> Section:
         for item in items
     ]
     shown = bounded(lines, most, "in the inspection list")
-    nothing = ("Nothing waits for an inspection.",)
+    waits = "Nothing waits for an inspection."
+    nothing = (waits if known.past_known else "Nothing that is logged asks for one.",)
     return Section("inspection", "Inspect first", (*_unsure(known), *(shown or nothing)))
 
 
@@ -242,83 +199,6 @@ def share(used: float) -> str:
     if used < 1.0:
         return f"{percent(used)} %"
     return f"{math.floor(used * 10 + 1e-9) / 10:.1f} times"
-
-
-# ---------------------------------------------------------------- the store of covers
-
-
-class Stock(NamedTuple):
-    """One kind of cover."""
-
-    name: str
-    wanted: int
-    """By the jobs that are ahead"""
-    left: int
-    on: int
-
-
-def stock(known: Known) -> list[Stock]:
-    """Every kind of cover of the show: how many are on, left and wanted."""
-    on: dict[str, int] = {}
-    for cover_on in known.covers:
-        on[cover_on.cover] = on.get(cover_on.cover, 0) + cover_on.count
-    wanted: dict[str, int] = {}
-    for job in known.found.plan.jobs:
-        if job.action != "cover" or job.not_needed:
-            continue
-        for fixture_id in job.fixtures:
-            fixture = known.show.fixtures[known.rig.index_of[fixture_id]]
-            if fixture.cover is not None:
-                wanted[fixture.cover] = wanted.get(fixture.cover, 0) + fixture.count
-    for cover, (at_once, _) in known.found.plan.covers_short.items():
-        wanted[cover] = max(at_once, wanted.get(cover, 0))
-    return [
-        Stock(
-            one_line(cover.name) or key,
-            wanted.get(key, 0),
-            cover.in_stock - on.get(key, 0),
-            on.get(key, 0),
-        )
-        for key, cover in known.show.covers.items()
-    ]
-
-
-def covers_left(known: Known) -> Section:
-    """Covers left in stock, in one line."""
-    found = stock(known)
-    said = "; ".join(f"{one.left} {one.name}" for one in found if one.left > 0)
-    out = [one.name for one in found if one.left <= 0]
-    lines = [f"{said}."] if said else []
-    lines += [f"None left: {', '.join(out)}."] if out else []
-    lines += [_more_on(one) for one in found if one.left < 0]
-    nothing = ("The show folder names no covers.",)
-    return Section("stock", "Covers left in stock", tuple(lines) or nothing)
-
-
-def covers_wanted(known: Known, most: int) -> Section:
-    """Covers wanted by the jobs ahead against what is left."""
-    title = "Covers wanted against stock"
-    found = sorted((one for one in stock(known) if one.wanted), key=lambda o: o.left - o.wanted)
-    rows = tuple((o.name, f"{o.wanted}", f"{max(o.left, 0)}", _short(o)) for o in found[:most])
-    lines = [_more_on(one) for one in stock(known) if one.left < 0]
-    rest = len(found) - len(rows)
-    lines += ["And 1 kind more, enough of it."] if rest == 1 else []
-    lines += [f"And {rest} kinds more, enough of each."] if rest > 1 else []
-    if known.found.plan.blind:
-        lines.append("Not all is known: the forecast has gaps or ends early.")
-    elif not found:
-        lines.append("None wanted on this forecast.")
-    heads = ("Cover", "Wanted", "Left", "Short")
-    return Section("covers", title, tuple(lines), heads if rows else (), rows)
-
-
-def _short(one: Stock) -> str:
-    missing = one.wanted - max(one.left, 0)
-    return f"{missing}" if missing > 0 else ""
-
-
-def _more_on(one: Stock) -> str:
-    return f"{one.name}: {one.on} are logged on, {one.on + one.left} are in the show folder."
 
 
 def pieces(items: Sequence[Inspect]) -> int:

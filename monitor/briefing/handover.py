@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.alerts import cautions, radio
 from monitor.alerts.words import LONGEST_SUBJECT, listed, one_line
-from monitor.briefing import gear, work
+from monitor.briefing import covers, gear, work
 from monitor.briefing.access import access
 from monitor.briefing.room import left
 from monitor.briefing.sheet import Section, Sheet
@@ -45,7 +45,7 @@ def handover_sheet(known: Known, cut: int = 0) -> Sheet:
     since = last_change_before(known.show, known.now if change is None else change.at)
     sections = (
         work.deadlines(known, left(5, cut)),
-        gear.covered(known, left(6, cut)),
+        covers.covered(known, left(6, cut)),
         work.unanswered(known, left(6, cut, 3)),
         gear.isolated(known, left(4, cut)),
         work.open_alerts(known, left(5, cut)),
@@ -53,7 +53,7 @@ def handover_sheet(known: Known, cut: int = 0) -> Sheet:
         access(known, left(5, cut)),
         clears(known),
         work.last_shift(known, since, left(8, cut)),
-        gear.covers_left(known),
+        covers.covers_left(known),
         heard(known, left(3, cut)),
         Section("handed", "Last handed over", (_handed(known),)),
     )

@@ -42,15 +42,15 @@ CUTS = 24
 """In so many steps a sheet is cut down to the least"""
 _LEAST = 2
 """Lines that a section keeps however much is cut"""
-_LONGEST, _SHORTEST = 240, 84
-"""Letters of a line where nothing is cut, and where all is"""
+_LONGEST, _SHORTEST = 240, (84, 60, 44)
+"""Letters of a line while sections are cut, and after that"""
 _LONGEST_CELL = 44
 
 
 def fitted(make: Callable[[int], Sheet]) -> Sheet:
     """The fullest sheet that takes one page; `make` gives one with so many cuts."""
-    for cut in range(CUTS + 1):
-        longest = _LONGEST if cut < CUTS else _SHORTEST
+    cuts = [*((cut, _LONGEST) for cut in range(CUTS)), *((CUTS, most) for most in _SHORTEST)]
+    for cut, longest in cuts:
         sheet = _clipped(make(cut), longest)
         if height_mm(sheet) <= PAGE_MM:
             break

@@ -96,6 +96,22 @@ def test_a_crowded_show_is_cut_to_one_page(make):
 
 
 @BOTH
+def test_the_widest_names_are_cut_to_one_page(make):
+    places = [position(f"p{i:02}", name="WM" * 36, height_m=3.0 + i) for i in range(40)]
+    lamps = [fixture(f"{i:02}{'W' * 40}", f"p{i:02}", count=3) for i in range(40)]
+    crew = [person(f"{'W' * 50}{i}", "09:00-23:00") for i in range(20)]
+    log = [
+        *(entry(-2 + i / 60, "covered", f"p{i:02}") for i in range(40)),
+        *(entry(-1 + i / 60, "isolated", f"p{i:02}") for i in range(40)),
+    ]
+    lost = tuple(f"Lost: feed {'W' * 200}" for _ in range(8))
+    seen = known(
+        show(*lamps, positions=places, people=crew), past=(3.0, 0.0, 0.0), log=log, lost=lost
+    )
+    assert height_mm(fitted(partial(make, seen))) <= PAGE_MM
+
+
+@BOTH
 def test_a_small_show_is_not_cut(make):
     seen = known()
     assert fitted(partial(make, seen)).sections == make(seen).sections

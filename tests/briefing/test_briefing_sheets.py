@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
+from datetime import time
 
 import numpy as np
 import pytest
@@ -30,7 +32,7 @@ from monitor.briefing.handover import handover_sheet
 from monitor.briefing.known import Opened, Told
 from monitor.briefing.weather_words import forecast, rain
 from monitor.briefing.written import as_message, as_page, as_screen, as_text
-from monitor.domain import Answered, Declared
+from monitor.domain import Answered, Declared, Hours
 from monitor.store.handovers import Handover
 
 CREW = (
@@ -108,6 +110,37 @@ def test_a_cover_past_its_gust_counts_as_off():
     assert "counts as off, look at it" in line
 
 
+def test_no_cover_is_left_out_and_what_a_gust_takes_comes_first():
+    # two lamps at each of eight places, covered one after the other; 16 m/s from 18:00 UTC at
+    # 10 m stays under the hood's 18 but for the place at 30 m: over terrain II, z0 0.05 m,
+    # 16 x ln(600) / ln(200) = 19.3
+    places = [position(f"p{i}", height_m=30.0 if i == 7 else 1.0) for i in range(8)]
+    lamps = [fixture(f"f{i}", f"p{i}", count=2) for i in range(8)]
+    log = [entry(-2 + i / 60, "covered", f"p{i}") for i in range(8)]
+    sheet = handed(
+        made=show(*lamps, positions=places), gust=hours({6: 16.0}, otherwise=6.0), log=log
+    )
+    said = lines(sheet, "covered")
+    assert [line.split(":")[0] for line in said] == ["P7", "P0", "P1", "P2", "P3", "And 6 more"]
+    assert "and a gust over that comes 19:00" in said[0]
+    assert said[-1] == "And 6 more: P4 2; P5 2; P6 2."
+
+
+def test_covers_on_at_doors_are_for_people_to_decide():
+    # doors at 15:00; rain from 14:00 to 17:00 on site keeps the hoods on
+    made = show(fixture("f1", count=2), positions=(LAWN,))
+    made = replace(made, event=replace(made.event, show_hours=Hours(time(15), time(22))))
+    wet = hours(dict.fromkeys((1, 2, 3), 0.1))
+    decide = "Lawn: 2 covered at doors (15:00), rain until 17:00: park them or decide."
+    seen = known(made, rain=wet, log=[entry(-1, "covered")])
+    said = lines(handover_sheet(seen), "covered")
+    assert said[0].replace("Thu ", "") == decide
+    assert [line.replace("Thu ", "") for line in lines(daily_sheet(seen), "decide")] == [decide]
+    assert lines(daily_sheet(known()), "decide") == ("No cover is on.",)
+    on = daily_sheet(known(log=[entry(-1, "covered")]))
+    assert lines(on, "decide") == ("2 are on, and nothing is to be decided of them.",)
+
+
 def test_nothing_logged_is_not_taken_as_nothing():
     sheet = handed()
     assert lines(sheet, "covered") == ("Nothing is logged as covered.",)
@@ -158,7 +191,9 @@ def test_wet_until_found_dry():
 
 def test_what_was_taken_is_not_known_without_weather():
     sheet, morning = handed(past=None), daily_sheet(known(past=None))
-    assert lines(sheet, "wet")[0].startswith("Not known")
+    unknown = f"{gear.NO_PAST} Only what people logged is listed."
+    assert lines(sheet, "wet") == (unknown, "Nothing is logged as wet.")
+    assert lines(morning, "inspection") == (unknown, "Nothing that is logged asks for one.")
     assert "wet not known" in sheet.subject
     assert lines(morning, "used") == (gear.NO_PAST,)
     assert morning.data["used"] is None
@@ -247,6 +282,20 @@ def test_a_gust_that_is_not_known_may_close_more():
     assert "Not every hour's gust is known: more may close." in lines(
         handed(ahead=coming), "access"
     )
+
+
+@pytest.mark.parametrize(
+    ("coming", "silent"),
+    [
+        (None, "gust and thunder"),
+        (weather(hours({}), gust=np.nan, wind=np.nan), "gust"),
+        (weather(hours({}), gust=6.0, thunder=np.nan), "thunder"),
+        (weather(hours({}, of=10), gust=6.0), "gust and thunder"),
+    ],
+)
+def test_where_not_all_is_known_nothing_is_said_to_stay_open(coming, silent):
+    said = lines(handed(ahead=coming), "access")
+    assert said == (f"Not every hour's {silent} is known: more may close.",)
 
 
 def test_a_place_reached_by_daylight_only_closes_at_sunset():
