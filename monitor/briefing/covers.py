@@ -9,6 +9,7 @@ import numpy as np
 from monitor.alerts.words import one_line, sentence, speed
 from monitor.briefing.sheet import Section, bounded
 from monitor.exposure.wind import gust_at
+from monitor.planning.uncover import is_to_decide
 from monitor.units import SECONDS_PER_MINUTE, to_moment
 
 if TYPE_CHECKING:
@@ -46,6 +47,7 @@ def notices(known: Known) -> list[str]:
         f"{known.place(position)}: {sentence(line)}"
         for position, said in known.found.plan.cover_notices.items()
         for line in said
+        if is_to_decide(line)
     ]
 
 
@@ -73,7 +75,8 @@ def _cover_line(known: Known, on: CoverOn) -> str:
     longest = None if cover is None else cover.minutes_on_max
     if longest is not None and known.now > on.since:
         minutes = (known.now - on.since).total_seconds() / SECONDS_PER_MINUTE
-        said += f"; over its {longest / 60:g} h" if minutes > longest else ""
+        lit = f"; over the {longest / 60:g} h it may have power on"
+        said += lit if minutes > longest else ""
     over = _gust_over(known, on.position, limit)
     said += f", and a gust over that comes {over}" if over else ""
     if _counts_as_off(known, on):

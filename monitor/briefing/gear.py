@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from datetime import datetime
+from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -111,15 +112,18 @@ def wet(known: Known, most: int) -> Section:
 def inspection(known: Known, most: int) -> Section:
     """The head of the inspection list."""
     items = [item for item in _queue(known) if item.needed]
+    alike = [list(same) for _, same in groupby(items, lambda i: (i.position, i.what, i.why))]
+    shown = alike if len(alike) <= most else alike[: most - 1]
     lines = [
-        f"{item.fixture}, {known.place(item.position)}: {one_line(item.what)}; "
-        f"{'; '.join(item.why[:2])}."
-        for item in items
+        f"{listed(tuple(i.fixture for i in same), 3)}, {known.place(same[0].position)}: "
+        f"{one_line(same[0].what)}; {'; '.join(same[0].why[:2])}."
+        for same in shown
     ]
-    shown = bounded(lines, most, "in the inspection list")
+    rest = pieces(items) - sum(pieces(same) for same in shown)
+    lines += [f"And {rest} more in the inspection list."] if rest else []
     waits = "Nothing waits for an inspection."
     nothing = (waits if known.past_known else "Nothing that is logged asks for one.",)
-    return Section("inspection", "Inspect first", (*_unsure(known), *(shown or nothing)))
+    return Section("inspection", "Inspect first", (*_unsure(known), *(lines or nothing)))
 
 
 def _queue(known: Known) -> tuple[Inspect, ...]:

@@ -130,7 +130,9 @@ def _item(number: int, same: Sequence[Inspect], show: Show) -> Iterator[str]:
     count = sum(item.count for item in same)
     place = show.positions[first.position].name
     used = f"{percent(first.used)}%" if first.used < 10.0 else f"{int(first.used)}x"
-    yield f"{number:3d}  {used:>5}  {place[:24]:<24}  {count} {first.what}"[:WIDTH]
+    line = f"{number:3d}  {used:>5}  {place[:24]:<24}  {count} {first.what}"
+    # The code comes last: a long type breaks the line and cuts nothing off.
+    yield from textwrap.wrap(line, WIDTH, subsequent_indent=" " * 40)
     yield from _wrapped(", ".join(item.fixture for item in same))
     yield from _wrapped("; ".join(why for why in first.why if not why.startswith("used ")))
     yield from _wrapped(f"isolate at {first.isolate_at}" if first.isolate_at else "")

@@ -31,6 +31,12 @@ from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_epoch, to_mom
 AFTER_DOORS_S = 3 * SECONDS_PER_HOUR
 """A cover comes off for the show where no rain is at risk so long after it begins (judgement)."""
 _CAN_WAIT_S = SECONDS_PER_HOUR
+_DECIDE = "or decide."
+
+
+def is_to_decide(notice: str) -> bool:
+    """Whether a notice leaves something to people; else it says what is not known."""
+    return notice.endswith(_DECIDE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +220,7 @@ class CoversOff:
         why += self._again(off, until_s, show.ends_s)
         doors_at = f"{'still covered since' if runs else 'covered at'} doors ({at})"
         return [(one, Off(show.begins_s, why)) for one in off], tuple(
-            f"{number} {doors_at}{against}: park {'it' if number == 1 else 'them'} or decide."
+            f"{number} {doors_at}{against}: park {'it' if number == 1 else 'them'} {_DECIDE}"
             for against, number in held.items()
         )
 

@@ -9,6 +9,7 @@ from datetime import time
 import numpy as np
 import pytest
 from briefing_samples import (
+    HOOD,
     LAWN,
     NOON,
     WET,
@@ -139,6 +140,25 @@ def test_covers_on_at_doors_are_for_people_to_decide():
     assert lines(daily_sheet(known()), "decide") == ("No cover is on.",)
     on = daily_sheet(known(log=[entry(-1, "covered")]))
     assert lines(on, "decide") == ("2 are on, and nothing is to be decided of them.",)
+
+
+def test_over_the_time_it_may_have_power_is_said_of_the_cover_itself():
+    # 90 minutes allowed, two hours on; of power the log says nothing, which is no decision
+    bag = replace(HOOD, minutes_on_max=90.0, may_run=True)
+    made = show(fixture("f1", may_run_covered=True), positions=(LAWN,), covers=(bag,))
+    seen = known(made, log=[entry(-2, "covered")])
+    (line,) = lines(handover_sheet(seen), "covered")
+    assert line.startswith("Lawn: 1 under Tarp hood since 11:00, by Ines")
+    assert line.endswith("; over the 1.5 h it may have power on.")
+    assert "nothing is to be decided" in lines(daily_sheet(seen), "decide")[0]
+
+
+def test_what_is_inspected_for_one_reason_is_one_line():
+    made = show(*(fixture(f"f{i}", count=2) for i in range(5)), positions=(LAWN,))
+    # 1.1 mm on an allowance of 0.5 mm
+    assert lines(daily_sheet(known(made, past=(1.1, 0.0, 0.0))), "inspection") == (
+        "f0, f1, f2 and 2 more, Lawn: wash, IP20; used 220 %.",
+    )
 
 
 def test_nothing_logged_is_not_taken_as_nothing():

@@ -82,6 +82,15 @@ def test_the_queue_is_printed_in_order_and_narrow(folder):
     assert done.exit_code == 0
 
 
+def test_a_long_type_hides_no_code(folder):
+    names = (folder / "fixtures.csv").read_text(encoding="utf-8")
+    long = "moving profile on a yoke of its own and base up"
+    (folder / "fixtures.csv").write_text(names.replace("dimmer", long), encoding="utf-8")
+    lines = run(folder, "inspect").output.splitlines()
+    assert max(len(line) for line in lines) < 80
+    assert [line.split()[-1] for line in lines if line.endswith("IP20")] == ["IP20"]
+
+
 def test_the_queue_as_json(folder):
     run(
         folder, "log", "inspected", "--fixture", "b", "--result", "water-inside", "--earth", "0,31",
