@@ -43,7 +43,11 @@ def run(folder: Path) -> int:
     from monitor.web.listening import listening  # noqa: PLC0415
 
     service.serve(
-        folder, environ(), clock=now, say=_say, beside=lambda watch: listening(watch, now)
+        folder,
+        environ(),
+        clock=now,
+        say=_say,
+        beside=lambda cycle: listening(cycle.watch, now, lambda: cycle.seen),
     )
     return DONE
 

@@ -25,6 +25,7 @@ from monitor.service.evaluated import note_evaluated
 from monitor.service.feed_troubles import follow_feeds
 from monitor.service.gauge_words import tell_gauges
 from monitor.service.rain_words import tell_rain, unforeseen
+from monitor.service.seen import Seen
 from monitor.service.sky import Sky
 from monitor.service.telling import USUAL_LIFE, follow_trouble, send, tell
 from monitor.service.tonight import before_sleep
@@ -65,6 +66,8 @@ class Cycle:
     sky: Sky = field(default_factory=Sky)
     next_turn_at: datetime | None = None
     """When the next contacts are to be told of an order that nobody answers, as last seen"""
+    seen: Seen | None = None
+    """What the last evaluation saw"""
     sums_fault: Exception | None = None
     """What went wrong with sheets and outlooks the last time; orders do not wait for them"""
 
@@ -95,10 +98,11 @@ class Cycle:
         sky = self.sky
         sights = sky.runs.sights(db, show, self.watch.path, now)
         known = [entry for entry in log if entry.at <= now]
+        rig, past, ahead = self.watch.rig(db, now), sky.past(show, log, now), sky.ahead(show, now)
         found = evaluate(
-            self.watch.rig(db, now),
-            past=sky.past(show, log, now),
-            ahead=sky.ahead(show, now),
+            rig,
+            past=past,
+            ahead=ahead,
             log=known,
             state=before,
             now=now,
@@ -126,6 +130,7 @@ class Cycle:
             told += called
             note_evaluated(db, sights, now)
         self.next_turn_at = next_turn_at
+        self.seen = Seen(now, rig, found, past, ahead, log, tuple(sights))
         return told + self._sums(db, watched, sights, found, now)
 
     def _sums(

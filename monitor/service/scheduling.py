@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 
     from monitor.domain import Show
 
-    Beside = Callable[[FolderWatch], AbstractContextManager[Sequence[str]]]
+    Beside = Callable[[Cycle], AbstractContextManager[Sequence[str]]]
 
 DATABASE_NAME = "dryspell.db"
 DELIVERERS = 3
@@ -112,7 +112,8 @@ def _serve(
     # come and leave with their jobs, are cheap.
     with hold_folder(folder), _opened(path) as db:
         _refuse_unanswered(db, watch)
-        with nullcontext(()) if beside is None else beside(watch) as told:
+        cycle = Cycle(watch)
+        with nullcontext(()) if beside is None else beside(cycle) as told:
             show, now = watch.current.show, clock()
             with immediate(db):
                 record_revision(db, watch.current.folder.files, show.revision, now)
@@ -122,7 +123,7 @@ def _serve(
                 say(line)
             for line in told:
                 say(line)
-            _Service(watch, path, clock, say, pace, stop).run()
+            _Service(cycle, path, clock, say, pace, stop).run()
         say(status.at_stop(undelivered(db, clock())))
 
 
@@ -151,16 +152,17 @@ class _Service:
 
     def __init__(
         self,
-        watch: FolderWatch,
+        cycle: Cycle,
         path: Path,
         clock: Callable[[], datetime],
         say: Callable[[str], None],
         pace: Pace,
         stop: threading.Event,
     ) -> None:
+        watch = cycle.watch
         self._watch, self._path = watch, path
         self._clock, self._say, self._pace, self._stop = clock, say, pace, stop
-        self._cycle = Cycle(watch)
+        self._cycle = cycle
         self._pollers = Pollers()
         self._warning_lines = Lines()
         self._warned_once = False

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from monitor.domain import Page
+    from monitor.service.seen import Seen
     from monitor.service.watched import FolderWatch
 
 THREADS = 4
@@ -203,7 +204,11 @@ class Listener:
 
 
 @contextmanager
-def listening(watch: FolderWatch, clock: Callable[[], datetime]) -> Iterator[Sequence[str]]:
+def listening(
+    watch: FolderWatch,
+    clock: Callable[[], datetime],
+    seen: Callable[[], Seen | None] = lambda: None,
+) -> Iterator[Sequence[str]]:
     """The server beside the service, for as long as this lasts; gives what to say of it.
 
     Raises
@@ -215,7 +220,7 @@ def listening(watch: FolderWatch, clock: Callable[[], datetime]) -> Iterator[Seq
     # A queue of a few requests is nothing to tell the crew of.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     page = watch.current.show.page
-    listener = Listener(Place(watch, clock), page)
+    listener = Listener(Place(watch, clock, seen), page)
     listener.start()
     try:
         yield _said(listener, page)

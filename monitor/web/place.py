@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from sqlite_utils import Database
 
     from monitor.domain import Show
+    from monitor.service.seen import Seen
     from monitor.service.watched import FolderWatch
 
 BUSY_S = 10.0
@@ -30,6 +31,8 @@ class Place:
 
     watch: FolderWatch
     clock: Callable[[], datetime]
+    seen: Callable[[], Seen | None] = lambda: None
+    """What the last evaluation saw; None before the first"""
     posts: Allowance = field(default_factory=lambda: Allowance(at_once=600, per_second=20.0))
     """Requests with each token."""
     failures: Allowance = field(default_factory=lambda: Allowance(at_once=20, per_second=0.5))

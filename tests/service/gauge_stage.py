@@ -46,7 +46,7 @@ serve(
     clock=clock,
     say=lambda line: print(line, flush=True),
     pace=Pace(poll_s=0.1, look_s=0.1, evaluate_s=0.3, deliver_s=0.1, clock_s=0.1),
-    beside=lambda watch: listening(watch, clock),
+    beside=lambda cycle: listening(cycle.watch, clock),
 )
 """
 """As `dryspell run`, at a pace for tests, under a clock that is behind or goes faster."""

@@ -233,7 +233,7 @@ def test_the_service_and_its_server_from_start_to_end(tmp_path):
             say=lines.append,
             pace=Pace(poll_s=0.1, look_s=0.1, evaluate_s=60, deliver_s=0.1, clock_s=0.1),
             stop=stop,
-            beside=lambda watch: listening(watch, now),
+            beside=lambda cycle: listening(cycle.watch, now),
         )
 
     with weather_server(payload(now(), rain_in_h=30)) as sky:
