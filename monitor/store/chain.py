@@ -42,6 +42,7 @@ Kind = Literal[
     "declared",
     "answer",
     "turn",
+    "access",
 ]
 Cell = str | int | None
 
@@ -75,6 +76,7 @@ _BOUND: dict[Kind, _Bound] = {
     "handover": _Bound("handovers", ("at", "given_by", "taken_by")),
     "answer": _Bound("answers", ("alert", "at", "body")),
     "turn": _Bound("turns", ("alert", "at", "body")),
+    "access": _Bound("access_changes", ("at", "what", "role", "link", "device", "given_by")),
     "declared": _Bound("declarations", ("key", "at", "received_at", "body")),
     "warning": _Bound(
         "official_warnings", ("service", "identifier", "received_at", "body", "raw_sha256")

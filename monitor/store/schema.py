@@ -4,11 +4,12 @@ A step that has been released is never edited: a change of the tables is a new s
 end of `STEPS`.
 
 What came in and what was said (`weather_runs`, `readings`, `official_warnings`, `revisions`,
-`log_entries`, `alert_changes`, `messages`, `outcomes`, `handovers`, `declarations`), the bytes
-they name (`contents`) and the chain over them are only ever added to, which triggers hold.
+`log_entries`, `alert_changes`, `messages`, `outcomes`, `handovers`, `declarations`, `answers`,
+`turns`) and who was let in when (`access_changes`), the bytes they name (`contents`) and the
+chain over them are only ever added to, which triggers hold.
 What merely steers the work may change: `weather_seen` (when a run was last offered again),
-`outbox` (next try, lease, state), `tokens` (who may write from outside) and `notes` (ETags,
-consents, next-try times).
+`outbox` (next try, lease, state), `tokens` (who may write from outside), `links` and `devices`
+(who may use the duty page) and `notes` (ETags, consents, next-try times).
 """
 
 from __future__ import annotations
@@ -206,6 +207,39 @@ ALTER TABLE outbox ADD COLUMN joined_to INTEGER REFERENCES messages (id);
 CREATE INDEX outbox_joined ON outbox (joined_to) WHERE joined_to IS NOT NULL;
 """
 
+_DEVICES = """
+CREATE TABLE links (
+    id INTEGER PRIMARY KEY,
+    name TEXT NOT NULL UNIQUE,
+    role TEXT NOT NULL CHECK (role IN ('crew', 'chief', 'guest')),
+    digest TEXT NOT NULL UNIQUE,
+    made_at TEXT NOT NULL,
+    withdrawn_at TEXT
+) STRICT;
+
+CREATE TABLE devices (
+    id INTEGER PRIMARY KEY,
+    link INTEGER NOT NULL REFERENCES links (id),
+    name TEXT NOT NULL,
+    digest TEXT NOT NULL UNIQUE,
+    came_at TEXT NOT NULL,
+    left_at TEXT,
+    last_said_at TEXT
+) STRICT;
+CREATE UNIQUE INDEX devices_in ON devices (name) WHERE left_at IS NULL;
+
+CREATE TABLE access_changes (
+    id INTEGER PRIMARY KEY,
+    at TEXT NOT NULL,
+    what TEXT NOT NULL
+        CHECK (what IN ('link-made', 'link-withdrawn', 'came-in', 'went-out')),
+    role TEXT NOT NULL,
+    link TEXT NOT NULL,
+    device TEXT,
+    given_by TEXT
+) STRICT;
+"""
+
 _ONLY_ADDED_TO = (
     "contents",
     "chain",
@@ -225,4 +259,5 @@ STEPS: tuple[str, ...] = (
     _DECLARATIONS + _GUARD.format(table="declarations"),
     _ANSWERS + "".join(_GUARD.format(table=table) for table in ("answers", "turns")),
     _HELD,
+    _DEVICES + _GUARD.format(table="access_changes"),
 )
