@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-from contextlib import closing, contextmanager
 from typing import TYPE_CHECKING
 
 import click
 
-from monitor.cli.surroundings import DATABASE, SHOW_FILE, now, show_option
+from monitor.cli.show_database import has_database, opened
+from monitor.cli.surroundings import now, show_option
 from monitor.cli.writing import tell
-from monitor.domain import BadInputError, Problem
-from monitor.store.database import open_database
 from monitor.store.tokens import holders, make_token, withdraw_token
 from monitor.units import iso_utc
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
-
-    from sqlite_utils import Database
 
 
 @click.group()
@@ -38,7 +33,7 @@ def make(name: str, folder: Path) -> int:
 
     The token alone is printed on standard output. A name is never used twice.
     """
-    with _opened(folder) as db:
+    with opened(folder) as db:
         made = make_token(db, name, now())
     click.echo(made)
     click.echo(
@@ -53,10 +48,10 @@ def make(name: str, folder: Path) -> int:
 @show_option
 def list_(folder: Path) -> int:
     """List the tokens: name, made, last written with, withdrawn. Never the token itself."""
-    if not (_show_folder(folder) / DATABASE).exists():
+    if not has_database(folder):
         tell(["No token has been made."])
         return 0
-    with _opened(folder) as db:
+    with opened(folder) as db:
         found = holders(db)
     if not found:
         tell(["No token has been made."])
@@ -78,7 +73,7 @@ def list_(folder: Path) -> int:
 @show_option
 def withdraw(name: str, folder: Path) -> int:
     """Withdraw the token of NAME; it opens nothing from this moment."""
-    with _opened(folder) as db:
+    with opened(folder) as db:
         ended = withdraw_token(db, name, now())
     tell(
         [
@@ -88,27 +83,3 @@ def withdraw(name: str, folder: Path) -> int:
         ]
     )
     return 0
-
-
-@contextmanager
-def _opened(folder: Path) -> Iterator[Database]:
-    with closing(open_database(_show_folder(folder) / DATABASE)) as db:
-        yield db
-
-
-def _show_folder(folder: Path) -> Path:
-    """The folder, if it is a show's. A show with faults in it will do: a token that is lost
-    must be withdrawn at once.
-    """
-    if (folder / SHOW_FILE).is_file():
-        return folder
-    raise BadInputError(
-        [
-            Problem(
-                "missing-file",
-                f"There is no {SHOW_FILE} here.",
-                "Give the folder of a show: --show DIR.",
-                file=str(folder / SHOW_FILE),
-            )
-        ]
-    )
