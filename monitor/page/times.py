@@ -31,7 +31,7 @@ class Times:
         if abs(days) > 6:
             day += f"{local:%d.%m.} "
         # Across a change of the clocks an hour may come twice: the offset tells which.
-        other = "" if local.utcoffset() == today.utcoffset() else f" {local:UTC%:z}"
+        other = "" if local.utcoffset() == today.utcoffset() else f" UTC{local:%z}"
         return f"{day}{local:%H:%M}{other}"
 
     def until(self, moment: datetime) -> str:

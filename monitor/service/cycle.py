@@ -99,6 +99,7 @@ class Cycle:
         sights = sky.runs.sights(db, show, self.watch.path, now)
         known = [entry for entry in log if entry.at <= now]
         rig, past, ahead = self.watch.rig(db, now), sky.past(show, log, now), sky.ahead(show, now)
+        closed = sky.warned.closed(show, now)
         found = evaluate(
             rig,
             past=past,
@@ -107,7 +108,7 @@ class Cycle:
             state=before,
             now=now,
             source=sky.source(show, now, sights),
-            closed=sky.warned.closed(show, now),
+            closed=closed,
             answers=answered,
         )
         falls = unforeseen(sky, show, self.watch.rig(db, now), known, found, now)
@@ -130,7 +131,7 @@ class Cycle:
             told += called
             note_evaluated(db, sights, now)
         self.next_turn_at = next_turn_at
-        self.seen = Seen(now, rig, found, past, ahead, log, tuple(sights))
+        self.seen = Seen(now, rig, found, past, ahead, log, tuple(sights), tuple(closed))
         return told + self._sums(db, watched, sights, found, now)
 
     def _sums(

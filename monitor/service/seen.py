@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from monitor.domain import LogEntry, Weather
     from monitor.evaluation import Evaluation
     from monitor.exposure.rig import Rig
+    from monitor.planning.workable import Span
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,3 +31,5 @@ class Seen:
     ahead: Weather | None
     log: tuple[LogEntry, ...]
     sights: tuple[FeedSight, ...]
+    closed: tuple[Span, ...] = ()
+    """Spans in which an official warning closes all work outdoors"""

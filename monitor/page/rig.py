@@ -1,0 +1,231 @@
+"""The rig as the page shows it: position by position, made once of what an evaluation saw.
+
+Two thousand fixtures are walked here, once in a minute, so that no request has to.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from monitor.briefing.access import closed_spans
+from monitor.briefing.known import Known
+from monitor.domain import Fixture, LogEntry, Position
+from monitor.page.power import Power
+from monitor.planning.chance import Reach, do_by_s
+from monitor.planning.covers_on import on_part_of_a_row
+from monitor.planning.workable import Span
+from monitor.units import to_moment
+
+if TYPE_CHECKING:
+    from monitor.service.seen import Seen
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of fixtures.csv as it stands."""
+
+    fixture: Fixture
+    position: str
+    """Where it hangs, or hung last"""
+    group: int
+    out: bool
+    used: float | None
+    """Share of its allowance; None: no rain counts against it, or nothing is known"""
+    crosses_at: datetime | None
+    """When its allowance is spent, at the risk the show takes; None: not on this forecast"""
+    cover: str | None
+    """Name of the cover that is on"""
+    covered_at: datetime | None
+    blown: bool
+    """Logged covered, and the wind counts as having taken the cover off since"""
+    wet_inside: bool
+    isolated_at: datetime | None
+    energised_at: datetime | None
+
+    @property
+    def count(self) -> int:
+        """Pieces."""
+        return self.fixture.count
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One position."""
+
+    position: Position
+    rows: tuple[Row, ...]
+    """Most used first"""
+    pieces: int
+    out: int
+    """Pieces that are out"""
+    used: float | None
+    """Of the row that used most"""
+    crosses_at: datetime | None
+    """The first of its rows"""
+    covered: int
+    covered_at: datetime | None
+    """Since when so many are"""
+    covers: tuple[str, ...]
+    """Names of those that are on"""
+    in_part: int
+    """Covers logged on a part of a row, which counts as uncovered"""
+    blown: int
+    isolated: int
+    isolated_at: datetime | None
+    energised: int
+    wet_inside: int
+    blocked: Span | None
+    closes: Span | None
+    """What closes it next"""
+
+    @property
+    def id(self) -> str:
+        """As the show folder has it."""
+        return self.position.id
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RigNow:
+    """Every position of the show, those that use most first."""
+
+    places: tuple[Place, ...]
+    by_id: Mapping[str, Place]
+    known: Known
+
+    @property
+    def at(self) -> datetime:
+        """The moment it is of."""
+        return self.known.now
+
+
+def known_of(seen: Seen) -> Known:
+    """What an evaluation saw, as the sheets' sums take it."""
+    log = tuple(entry for entry in seen.log if entry.at <= seen.at)
+    return Known(seen.rig, seen.at, seen.found, log, closed=seen.closed)
+
+
+def rig_now(seen: Seen) -> RigNow:
+    """The rig of one evaluation."""
+    known = known_of(seen)
+    rows = _rows(known)
+    by_place: dict[str, list[Row]] = {position: [] for position in known.show.positions}
+    for row in rows:
+        by_place.setdefault(row.position, []).append(row)
+    parts = _in_part(known, rows)
+    places = [
+        _place(known, known.show.positions[place], there, parts.get(place, 0))
+        for place, there in by_place.items()
+        if there and place in known.show.positions
+    ]
+    places.sort(key=lambda p: (-(p.used or 0.0), _when(p.crosses_at), p.position.name))
+    return RigNow(tuple(places), {place.id: place for place in places}, known)
+
+
+def _rows(known: Known) -> list[Row]:
+    present, ahead = known.present, known.found.ahead
+    crosses = _crossings(known)
+    limited = _limited(known)
+    power = Power.of(known.log)
+    found = []
+    for fixture, g in zip(known.show.fixtures, ahead.group_of.tolist(), strict=True):
+        segment, track = present.segment.get(g), ahead.groups[g].track
+        since_s = None if segment is None else segment.covered_since_s
+        cover = None if segment is None or since_s is None else segment.kind.cover
+        isolated_at, energised_at = power.of_fixture(fixture.id, present.where[g])
+        found.append(
+            Row(
+                fixture,
+                present.where[g],
+                g,
+                g in present.out,
+                float(present.used[g]) if limited[g] and known.past_known else None,
+                crosses.get(g),
+                None if cover is None else cover.name,
+                None if cover is None or since_s is None else to_moment(since_s),
+                g in present.blown,
+                track.out_of_service_s is not None and track.out_of_service_s <= known.now_s,
+                isolated_at,
+                energised_at,
+            )
+        )
+    return found
+
+
+def _crossings(known: Known) -> dict[int, datetime]:
+    """By group, when its allowance is spent at the risk the show takes."""
+    ahead, risk = known.found.ahead, known.show.policy.risk
+    steps = ahead.steps
+    weather = steps.weather
+    reach = Reach.of(weather.starts, weather.ends, ~steps.unknown, weather.feed_of)
+    found = {}
+    for g in known.present.out:
+        at = do_by_s(ahead.next_spent_s[:, g], weather.weights, risk, reach)
+        if math.isfinite(at):
+            found[g] = to_moment(at)
+    return found
+
+
+def _limited(known: Known) -> list[bool]:
+    """Which groups have an allowance that rain uses."""
+    policy = known.show.policy
+    return [
+        any(
+            group.kind.allowance_mm(part, policy, connector_open=group.connector_open) is not None
+            for part in group.kind.codes(connector_open=group.connector_open)
+        )
+        for group in known.found.ahead.groups
+    ]
+
+
+def _in_part(known: Known, rows: Iterable[Row]) -> dict[str, int]:
+    bare = [(row.fixture, row.position) for row in rows if row.out and row.cover is None]
+    found: dict[str, int] = {}
+    for (place, _), count in on_part_of_a_row(known.log, bare, known.now).items():
+        found[place] = found.get(place, 0) + count
+    return found
+
+
+def _place(known: Known, position: Position, rows: list[Row], in_part: int) -> Place:
+    rows.sort(key=lambda r: (not r.out, -(r.used or 0.0), _when(r.crosses_at), r.fixture.id))
+    out = [row for row in rows if row.out]
+    on = [row for row in out if row.cover is not None and not row.blown]
+    isolated = [row for row in out if row.isolated_at is not None]
+    spans = () if position.access == "none" else closed_spans(known, position.id)
+    return Place(
+        position=position,
+        rows=tuple(rows),
+        pieces=_pieces(rows),
+        out=_pieces(out),
+        used=max((row.used for row in out if row.used is not None), default=None),
+        crosses_at=min((row.crosses_at for row in out if row.crosses_at), default=None),
+        covered=_pieces(on),
+        covered_at=max((row.covered_at for row in on if row.covered_at), default=None),
+        covers=tuple(dict.fromkeys(row.cover for row in on if row.cover is not None)),
+        in_part=in_part,
+        blown=_pieces(row for row in out if row.blown),
+        isolated=_pieces(isolated),
+        isolated_at=max((row.isolated_at for row in isolated if row.isolated_at), default=None),
+        energised=_pieces(row for row in out if row.energised_at is not None),
+        wet_inside=_pieces(row for row in rows if row.wet_inside),
+        blocked=known.found.plan.blocked.get(position.id),
+        closes=next((span for span in spans if span.start_s > known.now_s), None),
+    )
+
+
+def _pieces(rows: Iterable[Row]) -> int:
+    return sum(row.count for row in rows)
+
+
+def _when(moment: datetime | None) -> float:
+    return math.inf if moment is None else moment.timestamp()
+
+
+def entries_at(place: Place, log: Iterable[LogEntry]) -> list[LogEntry]:
+    """What was logged there and of what hangs there, newest first."""
+    ids = {row.fixture.id for row in place.rows}
+    mine = [e for e in log if e.position == place.id or e.to == place.id or e.fixture in ids]
+    return sorted(mine, key=lambda entry: entry.at, reverse=True)
