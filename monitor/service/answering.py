@@ -68,10 +68,16 @@ def keep_answer(
     spelt: Callable[[str], str],
     word_id: str | None = None,
     sender: str | None = None,
+    sent: object = None,
+    tapped_at: datetime | None = None,
 ) -> Kept:
     """Keep an answer to an alert; `done` logs that its work was done now, for all it names.
 
-    `sender` is who answers where the answer names nobody.
+    `sender` is who answers where the answer names nobody. `sent` is the word as it came, where
+    what was said was made of it with what changes, such as the moment of receipt.
+
+    `tapped_at` is when it was given, where it had to wait for a signal since: the answer and
+    the work count from then. A `done` whose alert has ended meanwhile is logged all the same.
 
     Raises
     ------
@@ -79,13 +85,20 @@ def keep_answer(
         or a time that does not belong; or another word of this id
     """
     with immediate(db):
-        if is_known(db, word_id, sender, "answer", _word(said)):
+        if is_known(db, word_id, sender, "answer", _word(said) if sent is None else sent):
             return Kept(is_new=False)
         said = replace(said, by=said.by or sender)
         alerts = alerts_as_they_stand(db)
+        at = tapped_at or now
+        late = None if tapped_at is None else _done_of_ended(said, alerts)
+        if late is not None:
+            done = entries_of(late, show, alerts, at, spelt)
+            record_entries(db, done, now, word_id)
+            ended = "The alert has ended; what was done there is logged all the same."
+            return Kept(is_new=True, entries=done, notes=(ended, *notes_on(done, show, now)))
         problems: list[Problem] = []
         target = _target(said.alert, alerts, spelt("alert"), problems)
-        until = _until(said, show, now, spelt, problems)
+        until = _until(said, show, at, spelt, problems)
         entry = None
         if target is not None and said.answer == "done":
             entry = _entry_of(target, spelt("answer"), problems)
@@ -93,11 +106,9 @@ def keep_answer(
             raise BadInputError(problems)
         entries: tuple[LogEntry, ...] = ()
         if entry is not None:
-            entries = entries_of(
-                Said(entry, alert=said.alert, by=said.by), show, alerts, now, spelt
-            )
+            entries = entries_of(Said(entry, alert=said.alert, by=said.by), show, alerts, at, spelt)
         answered = Answered(
-            now,
+            at,
             said.alert,
             said.answer,
             position=target.position,
@@ -109,7 +120,7 @@ def keep_answer(
             note=said.note,
         )
         record_entries(db, entries, now, word_id)
-        record_answer(db, answered)
+        record_answer(db, answered, now)
     notes = tuple(notes_on(entries, show, now))
     return Kept(is_new=True, entries=entries, notes=notes, answered=answered)
 
@@ -149,6 +160,15 @@ def _target(
         problems.append(Problem("alert-ended", says, remedy, key=key))
         return None
     return found
+
+
+def _done_of_ended(said: AnswerSaid, alerts: Mapping[str, Alert]) -> Said | None:
+    """The log entry that is left to keep of a `done` whose alert has ended."""
+    alert = alerts.get(said.alert)
+    if alert is None or said.answer != "done" or alert.stage != "stood-down":
+        return None
+    entry = _ENTRY_OF.get(alert.action or "")
+    return None if entry is None else Said(entry, alert=alert.id, by=said.by)
 
 
 def _until(

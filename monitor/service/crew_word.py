@@ -51,17 +51,19 @@ def keep_log(
     spelt: Callable[[str], str],
     word_id: str | None = None,
     sender: str | None = None,
+    sent: object = None,
 ) -> Kept:
     """Keep a log entry; for an alert, all its entries or none.
 
-    `sender` is who did it where the entry names nobody.
+    `sender` is who did it where the entry names nobody. `sent` is the word as it came, where
+    what was said was made of it with what changes, such as the moment of receipt.
 
     Raises
     ------
     BadInputError : with every fault in it, or because its id stands for another word
     """
     with immediate(db):
-        if is_known(db, word_id, sender, "log", as_sent(said)):
+        if is_known(db, word_id, sender, "log", as_sent(said) if sent is None else sent):
             return Kept(is_new=False)
         said = replace(said, by=said.by or sender)
         entries = entries_of(said, show, alerts_as_they_stand(db), now, spelt)

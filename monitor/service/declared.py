@@ -81,17 +81,19 @@ def keep_declared(
     spelt: Callable[[str], str],
     word_id: str | None = None,
     sender: str | None = None,
+    sent: object = None,
 ) -> KeptDeclared:
     """Keep a declaration, whatever stands against it; the notes say what does.
 
-    `sender` is who declared where it names nobody.
+    `sender` is who declared where it names nobody. `sent` is the word as it came, where what
+    was said was made of it with what changes, such as the moment of receipt.
 
     Raises
     ------
     BadInputError : with every fault in it, or because its id stands for another word
     """
     with immediate(db):
-        if is_known(db, word_id, sender, "declared", said):
+        if is_known(db, word_id, sender, "declared", said if sent is None else sent):
             return KeptDeclared(is_new=False)
         made = declared_of(replace(said, by=said.by or sender), show, now, spelt)
         notes = tuple(against(db, made, show, now))

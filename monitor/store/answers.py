@@ -13,13 +13,14 @@ from monitor.store.records import from_json, from_text, to_json, to_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from datetime import datetime
 
     from sqlite_utils import Database
 
 
-def record_answer(db: Database, answered: Answered) -> int:
-    """Keep an answer; returns the id of the row."""
-    return chain.add(db, "answer", _cells(answered), answered.at)
+def record_answer(db: Database, answered: Answered, received_at: datetime | None = None) -> int:
+    """Keep an answer; returns the id of the row. `received_at` None: as soon as it was given."""
+    return chain.add(db, "answer", _cells(answered), received_at or answered.at)
 
 
 @in_plain_words()
