@@ -28,7 +28,9 @@ class Measures:
         value = self.depth_value(mm)
         if 0.0 < value < 0.05:
             return f"< 0.1 {self.depth_unit}"
-        return f"{value:.1f} {self.depth_unit}" if value < 9.95 else f"{value:.0f} {self.depth_unit}"
+        return (
+            f"{value:.1f} {self.depth_unit}" if value < 9.95 else f"{value:.0f} {self.depth_unit}"
+        )
 
     def speed(self, mps: float | None) -> str:
         """`13 m/s`, `12.5 m/s`; a dash where it is not known."""

@@ -35,9 +35,7 @@ class Power:
                 places[entry.position] = entry.at, isolated
         return cls(places, fixtures)
 
-    def of_fixture(
-        self, fixture: str, position: str
-    ) -> tuple[datetime | None, datetime | None]:
+    def of_fixture(self, fixture: str, position: str) -> tuple[datetime | None, datetime | None]:
         """Since when it is isolated, since when energised; both None: the log does not say."""
         told = [
             last

@@ -1,0 +1,299 @@
+"""The sky as one strip: rain as bars, its chance, the gust against what closes access, now.
+
+Left of the line of now is what fell, right of it what is said to come: measured rain is solid,
+a forecast's is hatched, and both are named.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from monitor.briefing.picture import Limit
+from monitor.drawing import round_up
+from monitor.drawing.time_axis import ticks
+from monitor.page import ink
+from monitor.page.sky import Sky, Stretch
+from monitor.page.times import DAYS, Times
+from monitor.units import SECONDS_PER_HOUR, to_moment
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from markupsafe import Markup
+
+    from monitor.page.measures import Measures
+    from monitor.page.words import Words
+
+WIDTH, _LEFT, _RIGHT = 344.0, 24.0, 66.0
+_PLOT = WIDTH - _LEFT - _RIGHT
+_RAIN_TOP, _RAIN_TALL = 34.0, 62.0
+_CHANCE_TOP, _CHANCE_TALL = 112.0, 14.0
+_GUST_TALL = 66.0
+_LEAST_RAIN, _LEAST_GUST = 2.0, 12.0
+_LINE = 12.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Strip:
+    """What one strip shows."""
+
+    sky: Sky
+    from_s: float
+    until_s: float
+    limits: Sequence[tuple[str, Limit]]
+    """Named accesses, the lowest limit first"""
+    times: Times
+    words: Words
+    measures: Measures
+    name: str
+    label: str
+    """The same in words, for whoever does not see it"""
+    most_mm_h: float
+    """Greatest rain of all strips that stand together, for one scale"""
+
+
+def strip(shown: Strip) -> Markup:
+    """One strip as SVG."""
+    has_chance = bool(np.isfinite(shown.sky.ahead.chance).any())
+    gust_top = (_CHANCE_TOP + _CHANCE_TALL if has_chance else _RAIN_TOP + _RAIN_TALL) + 24.0
+    foot = gust_top + _GUST_TALL
+    body = "".join(
+        (
+            ink.hatch(shown.name),
+            _unknown(shown),
+            _hours(shown, foot),
+            _rain(shown),
+            _chance(shown) if has_chance else "",
+            _gust(shown, gust_top),
+            _now(shown, foot),
+        )
+    )
+    return ink.picture(WIDTH, foot + 32.0, shown.label, body, "sky")
+
+
+def _x(shown: Strip, at_s: float) -> float:
+    inside = min(max(at_s, shown.from_s), shown.until_s)
+    return _LEFT + (inside - shown.from_s) / (shown.until_s - shown.from_s) * _PLOT
+
+
+def _stretches(shown: Strip) -> tuple[Stretch, Stretch]:
+    return shown.sky.past, shown.sky.ahead
+
+
+def _within(shown: Strip, stretch: Stretch) -> list[int]:
+    inside = (stretch.ends > shown.from_s) & (stretch.starts < shown.until_s)
+    return [int(i) for i in np.flatnonzero(inside)]
+
+
+def _unknown(shown: Strip) -> str:
+    """Where nobody says how much it rains."""
+    at, holes = shown.from_s, []
+    known = sorted(
+        (float(stretch.starts[i]), float(stretch.ends[i]))
+        for stretch in _stretches(shown)
+        for i in _within(shown, stretch)
+        if np.isfinite(stretch.rain_mm_h[i])
+    )
+    for start, end in [*known, (shown.until_s, shown.until_s)]:
+        if start > at + 60.0:
+            holes.append((at, start))
+        at = max(at, end)
+    drawn = []
+    for start, end in holes:
+        x, wide = _x(shown, start), _x(shown, end) - _x(shown, start)
+        drawn.append(ink.boxes([(x, _RAIN_TOP, wide, _RAIN_TALL)], "unknown"))
+        if wide > 60.0:
+            said = shown.words.say("not known")
+            drawn.append(ink.text(x + wide / 2, _RAIN_TOP + 36, said, anchor="middle"))
+    return "".join(drawn)
+
+
+def _hours(shown: Strip, foot: float) -> str:
+    drawn = [ink.stroke(_LEFT, foot, _LEFT + _PLOT, foot, "axis")]
+    for tick in ticks(shown.from_s, shown.until_s, shown.times.zone, _PLOT):
+        x = _x(shown, tick.at_s)
+        drawn.append(ink.stroke(x, _RAIN_TOP, x, foot + 3, "day" if tick.day else "grid"))
+        if tick.label:
+            drawn.append(ink.text(x, foot + 14, tick.label, anchor="middle"))
+        if tick.day and x < _LEFT + _PLOT - 30:
+            day = to_moment(tick.at_s).astimezone(shown.times.zone)
+            named = shown.words.say(DAYS[day.weekday()])
+            drawn.append(ink.text(x, foot + 27, named, "strong", anchor="middle"))
+    return "".join(drawn)
+
+
+def _rain(shown: Strip) -> str:
+    words, measures = shown.words, shown.measures
+    scale = rain_scale(shown.most_mm_h)
+    foot = _RAIN_TOP + _RAIN_TALL
+
+    def tall(mm_h: float) -> float:
+        return _RAIN_TALL * min(mm_h, scale) / scale
+
+    title = words.say("Rain, {unit} an hour", unit=measures.depth_unit)
+    drawn = [ink.text(_LEFT, 10.0, title, "strong")]
+    for part in (0.0, 0.5, 1.0):
+        y = foot - _RAIN_TALL * part
+        drawn.append(ink.stroke(_LEFT, y, _LEFT + _PLOT, y, "grid"))
+        said = f"{measures.depth_value(scale * part):g}"
+        drawn.append(ink.text(_LEFT - 4, y + 4, said, anchor="end"))
+    solid: list[ink.Box] = []
+    forecast: list[ink.Box] = []
+    best = (0.0, 0.0)
+    for stretch in _stretches(shown):
+        for i in _within(shown, stretch):
+            mm_h = float(stretch.rain_mm_h[i])
+            if not mm_h > 0.0:
+                continue
+            x = _x(shown, stretch.starts[i])
+            wide = max(_x(shown, stretch.ends[i]) - x - 0.8, 0.8)
+            up = max(tall(mm_h), 0.8)
+            (solid if stretch.measured[i] else forecast).append((x, foot - up, wide, up))
+            best = max(best, (mm_h, x + wide / 2))
+            low, high = float(stretch.low_mm_h[i]), float(stretch.high_mm_h[i])
+            if high > low:
+                middle = x + wide / 2
+                drawn.append(
+                    ink.stroke(middle, foot - tall(low), middle, foot - tall(high), "whisker")
+                )
+    drawn[4:4] = [ink.boxes(solid, "rain"), ink.hatched(forecast, shown.name)]
+    drawn.append(ink.stroke(_LEFT, foot, _LEFT + _PLOT, foot, "axis"))
+    if best[0] > 0.0:
+        said = f"{measures.depth_value(best[0]):.1f}"
+        y = max(foot - tall(best[0]) - 3, _RAIN_TOP + 9)
+        drawn.append(ink.text(best[1], y, said, "strong", anchor="middle"))
+    drawn += _bolts(shown)
+    drawn += _which(shown)
+    return "".join(drawn)
+
+
+def rain_scale(most_mm_h: float) -> float:
+    """Where the axis of the rain ends [mm/h]."""
+    return round_up(max(most_mm_h * 1.2, _LEAST_RAIN))
+
+
+def _which(shown: Strip) -> Iterator[str]:
+    """What lies left and right of now, in words."""
+    words, now = shown.words, shown.sky.now_s
+    past = words.say("measured") if shown.sky.is_measured else words.say("as forecast")
+    room = words.say("forecast")
+    if shown.from_s < now < shown.until_s:
+        x = _x(shown, now)
+        if x - _LEFT > 40:
+            yield ink.text(x - 4, 30.0, f"◂ {past}", anchor="end")
+        yield ink.text(x + 4, 30.0, f"{room} ▸")
+    else:
+        yield ink.text(_LEFT, 30.0, past if shown.until_s <= now else room)
+
+
+def _bolts(shown: Strip) -> Iterator[str]:
+    """A bolt over every stretch of thunder, with its word."""
+    marks = [
+        (_x(shown, stretch.starts[i]) + _x(shown, stretch.ends[i])) / 2
+        for stretch in _stretches(shown)
+        for i in _within(shown, stretch)
+        if stretch.thunder[i]
+    ]
+    if not marks:
+        return
+    for x in marks:
+        d = f"M{ink.number(x + 3)} {_RAIN_TOP}l-7 11h4l-3 9l9 -12h-5l4 -8z"
+        yield ink.shape(d, "bolt")
+    yield ink.text(_LEFT + _PLOT + 5, _RAIN_TOP + 12, f"⚡ {shown.words.say('thunder')}")
+
+
+def _chance(shown: Strip) -> str:
+    """The chance of rain of each step, as a band that is full where all say so."""
+    foot = _CHANCE_TOP + _CHANCE_TALL
+    said = shown.words.say("chance of rain")
+    drawn = [ink.text(_LEFT, _CHANCE_TOP - 3, said)]
+    ahead = shown.sky.ahead
+    steps = _within(shown, ahead)
+    cells = []
+    for i in steps:
+        part = float(ahead.chance[i])
+        if part > 0.0:
+            x = _x(shown, ahead.starts[i])
+            wide = max(_x(shown, ahead.ends[i]) - x, 0.5)
+            cells.append((x, foot - _CHANCE_TALL * part, wide, _CHANCE_TALL * part))
+    drawn.append(ink.boxes(cells, "chance"))
+    drawn.append(ink.stroke(_LEFT, foot, _LEFT + _PLOT, foot, "axis"))
+    most = max((float(ahead.chance[i]) for i in steps if np.isfinite(ahead.chance[i])), default=0.0)
+    up_to = shown.words.say("to {tenths} in 10", tenths=round(most * 10))
+    drawn.append(ink.text(_LEFT + _PLOT + 5, foot - 2, up_to))
+    return "".join(drawn)
+
+
+def _gust(shown: Strip, top: float) -> str:
+    words, measures = shown.words, shown.measures
+    known = [
+        float(stretch.gust_mps[i])
+        for stretch in _stretches(shown)
+        for i in _within(shown, stretch)
+        if np.isfinite(stretch.gust_mps[i])
+    ]
+    highest = [one.at_10m_mps * 1.1 for _, one in shown.limits]
+    most = max([_LEAST_GUST, *highest, *(gust * 1.15 for gust in known)])
+    each = 5.0 if most <= 20.0 else 10.0
+    scale = each * math.ceil(most / each)
+    foot = top + _GUST_TALL
+
+    def y(mps: float) -> float:
+        return foot - _GUST_TALL * min(mps, scale) / scale
+
+    title = words.say("Gust, {unit} at 10 m", unit=measures.speed_unit)
+    drawn = [ink.text(_LEFT, top - 8, title, "strong")]
+    for part in range(int(scale / each + 1e-9) + 1):
+        at = y(part * each)
+        drawn.append(ink.stroke(_LEFT, at, _LEFT + _PLOT, at, "grid"))
+        said = f"{measures.speed_value(part * each):.0f}"
+        drawn.append(ink.text(_LEFT - 4, at + 4, said, anchor="end"))
+    named = foot + 4.0
+    for name, limit in shown.limits:
+        at = y(limit.at_10m_mps)
+        drawn.append(ink.stroke(_LEFT, at, _LEFT + _PLOT, at, "limit"))
+        named = min(at + 4.0, named - _LINE)
+        said = f"{name} {measures.speed_value(limit.plate_mps):.3g}"
+        drawn.append(ink.text(_LEFT + _PLOT + 5, named, said))
+    best = (0.0, 0.0)
+    for stretch, look in zip(_stretches(shown), ("gust", "gust to-come"), strict=True):
+        points: list[tuple[float, float]] = []
+        for i in _within(shown, stretch):
+            gust = float(stretch.gust_mps[i])
+            x, end = _x(shown, stretch.starts[i]), _x(shown, stretch.ends[i])
+            if not math.isfinite(gust) or (points and abs(points[-1][0] - x) > 0.01):
+                drawn.append(ink.line(points, look))
+                points = []
+            if math.isfinite(gust):
+                points += [(x, y(gust)), (end, y(gust))]
+                best = max(best, (gust, (x + end) / 2))
+        drawn.append(ink.line(points, look))
+    if known:
+        said = f"{measures.speed_value(best[0]):.0f}"
+        drawn.append(ink.text(best[1], y(best[0]) - 4, said, "strong", anchor="middle"))
+    else:
+        drawn.append(ink.text(_LEFT + 6, foot - 8, words.say("not known")))
+    return "".join(drawn)
+
+
+def _now(shown: Strip, foot: float) -> str:
+    now = shown.sky.now_s
+    if not shown.from_s <= now <= shown.until_s:
+        return ""
+    x = _x(shown, now)
+    said = shown.words.say("now {time}", time=shown.times.at(to_moment(now)))
+    anchor = "middle" if x > _LEFT + 34 else "start"
+    return ink.stroke(x, 22.0, x, foot + 3, "now") + ink.text(
+        x, 20.0, said, "strong", anchor=anchor
+    )
+
+
+def window(now: datetime, before_h: float, after_h: float) -> tuple[float, float]:
+    """From so many hours before a moment to so many after it [s]."""
+    now_s = now.timestamp()
+    return now_s - before_h * SECONDS_PER_HOUR, now_s + after_h * SECONDS_PER_HOUR

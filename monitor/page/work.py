@@ -1,0 +1,167 @@
+"""What to do next, as cards: every open order, those that are late first, then by start-by."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Literal
+
+from monitor.alerts import words as said
+from monitor.domain import Alert, Answered, Show
+from monitor.planning.job import Job, Plan
+from monitor.units import to_moment
+
+if TYPE_CHECKING:
+    from monitor.service.escalation import Standing
+
+Press = Literal["now", "start", "plan", "any-time"]
+"""How pressing: late or live and wet, to be started, ahead, and what has no deadline"""
+
+_ORDER: dict[Press, int] = {"now": 0, "start": 1, "plan": 1, "any-time": 2}
+_NAMED_AT_MOST = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """One order."""
+
+    alert: Alert
+    press: Press
+    place: str
+    start_by: datetime | None
+    done_by: datetime | None
+    """When hands are off: the deadline, or before it the closing of the access"""
+    closes_at: datetime | None
+    """Where that is the closing of the access, not the water"""
+    counts_to: datetime | None
+    """What the clock on it counts down to"""
+    counts_what: Literal["start", "done"]
+    fixtures: tuple[str, ...]
+    and_more: int
+    answered: Answered | None
+    """The last word on it"""
+    awaited: bool
+    """Nobody has answered"""
+    can_be_done: bool
+    """Done by one tap; an inspection needs its result"""
+    held: str | None
+    """Nobody starts there now: what blocks it, in words; empty where it is the stop"""
+    held_until: datetime | None
+    chance: float | None
+    late: bool
+
+    @property
+    def id(self) -> str:
+        """Of its alert."""
+        return self.alert.id
+
+
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """A job that nobody has been told of yet."""
+
+    job: Job
+    place: str
+    start_by: datetime | None
+    do_by: datetime | None
+
+
+def cards(
+    standing: Sequence[Standing], plan: Plan | None, show: Show, now: datetime
+) -> tuple[Card, ...]:
+    """Every order that stands, but for the stops."""
+    stopped = any(s.alert.kind == "stop" for s in standing) or (
+        plan is not None and plan.thunder is not None
+    )
+    found = [
+        _card(stands, plan, show, now, stopped)
+        for stands in standing
+        if stands.alert.kind == "work" and not said.says_stop(stands.alert, now)
+    ]
+    return tuple(sorted(found, key=_order))
+
+
+def _order(card: Card) -> tuple[float, float, str]:
+    when = card.start_by or card.done_by
+    return (
+        _ORDER[card.press],
+        math.inf if when is None else when.timestamp(),
+        card.alert.id,
+    )
+
+
+def _card(stands: Standing, plan: Plan | None, show: Show, now: datetime, stopped: bool) -> Card:
+    alert = stands.alert
+    done_by = said.hands_off_by(alert)
+    start_ahead = alert.start_by is not None and alert.start_by > now
+    span = None if plan is None else plan.blocked.get(alert.position or "")
+    held = _held(alert, stopped, blocked=span is not None, by=None if span is None else span.by)
+    return Card(
+        alert=alert,
+        press=_press(alert),
+        place=place_name(show, alert.position),
+        start_by=alert.start_by,
+        done_by=done_by,
+        closes_at=done_by if done_by is not None and done_by != alert.do_by else None,
+        counts_to=alert.start_by if start_ahead or done_by is None else done_by,
+        counts_what="start" if start_ahead or done_by is None else "done",
+        fixtures=alert.fixtures[:_NAMED_AT_MOST],
+        and_more=max(0, len(alert.fixtures) - _NAMED_AT_MOST),
+        answered=stands.answers[-1] if stands.answers else None,
+        awaited=stands.is_waiting,
+        can_be_done=alert.action not in (None, "inspect"),
+        held=held,
+        held_until=None if held is None or span is None else to_moment(span.end_s),
+        chance=alert.probability,
+        late=alert.facts.late,
+    )
+
+
+def _held(alert: Alert, stopped: bool, *, blocked: bool, by: str | None) -> str | None:
+    """Wind and dark hold up what has to be reached; power is cut from below, but in thunder."""
+    if stopped:
+        return ""
+    return by if blocked and alert.action != "isolate" else None
+
+
+def _press(alert: Alert) -> Press:
+    if alert.stage == "overdue" or said.isolates_now(alert):
+        return "now"
+    if alert.stage == "start":
+        return "start"
+    timed = alert.start_by is not None or alert.do_by is not None
+    return "plan" if timed else "any-time"
+
+
+def ahead(standing: Sequence[Standing], plan: Plan | None, show: Show) -> tuple[Ahead, ...]:
+    """Jobs of the plan that no order stands for, in the plan's own order."""
+    if plan is None:
+        return ()
+    told = {(s.alert.position, s.alert.action) for s in standing}
+    return tuple(
+        Ahead(job, place_name(show, job.position), _moment(job.start_by_s), _moment(job.do_by_s))
+        for job in plan.jobs
+        if (job.position, job.action) not in told and not job.not_needed
+    )
+
+
+def orders_at(found: Sequence[Card]) -> Mapping[str, tuple[Card, ...]]:
+    """The cards of each position."""
+    by_place: dict[str, list[Card]] = {}
+    for card in found:
+        by_place.setdefault(card.alert.position or "", []).append(card)
+    return {place: tuple(there) for place, there in by_place.items()}
+
+
+def place_name(show: Show, position: str | None) -> str:
+    """A position in crew words, else its id, else the site."""
+    if position is None:
+        return said.one_line(show.site.name)
+    known = show.positions.get(position)
+    return said.one_line("" if known is None else known.name) or position
+
+
+def _moment(at_s: float | None) -> datetime | None:
+    return None if at_s is None or not math.isfinite(at_s) else to_moment(at_s)
