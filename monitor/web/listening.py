@@ -21,6 +21,7 @@ from waitress.task import ErrorTask, ThreadedTaskDispatcher
 from monitor.alerts.by_email import is_loopback
 from monitor.domain import UnableError
 from monitor.service.links import ADDRESS
+from monitor.store.devices import LINK_ADDRESS
 from monitor.store.tokens import TOKEN
 from monitor.web.answers import BODY_BYTES, PROBLEM_JSON, TOO_LARGE, problem_body
 from monitor.web.app import HEADERS, create_app
@@ -53,6 +54,9 @@ _TICK_S = 1.0
 """The thread looks at least this often whether it is to end [s]."""
 
 
+_KEPT_OUT = ((TOKEN, "(token)"), (ADDRESS, "(link)"), (LINK_ADDRESS, "(link)"))
+
+
 class _Redacted(logging.Filter):
     """Takes tokens out of what the server library logs: it writes addresses."""
 
@@ -60,7 +64,9 @@ class _Redacted(logging.Filter):
         said = record.getMessage()
         if record.exc_info:
             said += "\n" + logging.Formatter().formatException(record.exc_info)
-        record.msg, record.args = ADDRESS.sub("(link)", TOKEN.sub("(token)", said)), ()
+        for kept_out, stands_for in _KEPT_OUT:
+            said = kept_out.sub(stands_for, said)
+        record.msg, record.args = said, ()
         record.exc_info = record.exc_text = None
         return True
 

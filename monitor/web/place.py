@@ -35,6 +35,8 @@ class Place:
     """What the last evaluation saw; None before the first"""
     posts: Allowance = field(default_factory=lambda: Allowance(at_once=600, per_second=20.0))
     """Requests with each token."""
+    arrivals: Allowance = field(default_factory=lambda: Allowance(at_once=40, per_second=0.2))
+    """Devices that come in by each link of the duty page: a whole crew at once, no crowd."""
     failures: Allowance = field(default_factory=lambda: Allowance(at_once=20, per_second=0.5))
     """Wrong tokens from each address; a right one is never held up by them."""
 

@@ -1,0 +1,105 @@
+"""Pages with a sentence and no more: signing in, and every refusal as a person reads it.
+
+The script asks for JSON and is told the same, with what to do about it: `then`.
+"""
+
+from __future__ import annotations
+
+import json
+from http import HTTPStatus
+from typing import TYPE_CHECKING, Any
+
+from flask import Response
+
+from monitor.alerts.words import one_line
+from monitor.page.viewer import Shell, Viewer, render
+from monitor.web.answers import PROBLEM_JSON, fault_answer
+
+if TYPE_CHECKING:
+    from flask import Request
+
+    from monitor.web.place import Place
+
+HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
+        "connect-src 'self'; form-action 'self'; worker-src 'self'; manifest-src 'self'; "
+        "base-uri 'none'; frame-ancestors 'none'"
+    ),
+    # For a browser that does not know frame-ancestors.
+    "X-Frame-Options": "DENY",
+    # Under no-referrer a browser would not say where our own forms come from either.
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
+    "X-Robots-Tag": "noindex",
+    "Vary": "Cookie, Accept",
+}
+"""On every page that a person reads: only our own files, in no frame, and nothing else's."""
+
+_THEN = {
+    HTTPStatus.UNAUTHORIZED: "sign-in",
+    HTTPStatus.REQUEST_TIMEOUT: "again",
+    HTTPStatus.TOO_MANY_REQUESTS: "again",
+    HTTPStatus.INTERNAL_SERVER_ERROR: "again",
+    HTTPStatus.BAD_GATEWAY: "again",
+    HTTPStatus.SERVICE_UNAVAILABLE: "again",
+    HTTPStatus.GATEWAY_TIMEOUT: "again",
+}
+"""What a script does about a refusal; for any other: "never", the same is refused again."""
+
+
+def page_answer(answer: Response) -> Response:
+    """The answer with what every page has."""
+    for name, value in HEADERS.items():
+        answer.headers.setdefault(name, value)
+    return answer
+
+
+def wants_json(request: Request) -> bool:
+    """Whether the page's script asks, not a person."""
+    return request.accept_mimetypes.best_match(("text/html", "application/json")) == (
+        "application/json"
+    )
+
+
+def plain_page(
+    place: Place,
+    viewer: Viewer,
+    template: str,
+    path: str,
+    status: HTTPStatus = HTTPStatus.OK,
+    **values: Any,
+) -> Response:
+    """One of the pages that say a sentence, or ask for a name."""
+    site = place.show.site
+    shell = Shell(one_line(site.name), site.timezone, place.clock(), path, {})
+    text = render(template, viewer, shell, **values)
+    return page_answer(Response(text, status, mimetype="text/html"))
+
+
+def refusal(place: Place, request: Request, fault: Exception, *, back: str = "/") -> Response:
+    """Any fault as a page for a person, or as JSON for the script."""
+    told = fault_answer(fault)
+    data: dict[str, Any] = json.loads(told.get_data())
+    status = HTTPStatus(told.status_code)
+    then = getattr(fault, "then", None) or _THEN.get(status, "never")
+    if wants_json(request):
+        told.set_data(json.dumps({**data, "kept": False, "then": then}, ensure_ascii=False) + "\n")
+        told.mimetype = PROBLEM_JSON
+        return page_answer(told)
+    page = plain_page(
+        place,
+        Viewer(""),
+        "refused.html.j2",
+        back,
+        status,
+        says=data["detail"],
+        problems=data.get("problems", []),
+        reference=data.get("reference"),
+        may_return=then != "sign-in",
+    )
+    for name in ("Retry-After", "WWW-Authenticate", "Allow"):
+        if name in told.headers:
+            page.headers[name] = told.headers[name]
+    return page

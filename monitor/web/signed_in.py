@@ -1,0 +1,142 @@
+"""Who looks at the duty page: the device's cookie, what it may do, and what it was just told.
+
+The cookie holds the secret that the device was given when it came in, and nothing else; what
+it may do is looked up at every request, so that a link that is withdrawn opens nothing from
+then on, also on a page that is open already.
+"""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass, replace
+from functools import wraps
+from http import HTTPStatus
+from typing import TYPE_CHECKING, Concatenate, ParamSpec
+
+from flask import Response, request
+
+from monitor.page.kept import sentences
+from monitor.page.times import Times
+from monitor.page.viewer import Viewer
+from monitor.store.devices import device_of, was_in
+from monitor.web.answers import RefusedError
+from monitor.web.bearer import after, refuse_stranger
+from monitor.web.kept_cookie import kept_of, without_kept
+from monitor.web.own_forms import form_token, is_secure
+from monitor.web.plain_pages import page_answer, refusal
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from flask import Request
+    from sqlite_utils import Database
+
+    from monitor.domain import Page
+    from monitor.store.devices import Device, Role
+    from monitor.web.place import Place
+
+P = ParamSpec("P")
+EVERYBODY: tuple[Role, ...] = ("guest", "crew", "chief")
+MAY_SAY: tuple[Role, ...] = ("crew", "chief")
+"""Who logs, answers and declares."""
+
+MAX_AGE_S = 400 * 24 * 3600
+"""As long as browsers keep a cookie at most."""
+
+
+@dataclass(frozen=True, slots=True)
+class In:
+    """A device that is in, and its secret as the cookie holds it."""
+
+    device: Device
+    secret: str
+
+
+def cookie_name(page: Page) -> str:
+    """Over https the name itself keeps a neighbouring host from setting it."""
+    return "__Host-duty" if is_secure(page) else "duty"
+
+
+def device_in(place: Place, db: Database, request: Request) -> In:
+    """The device that asks; RefusedError where it is none, or is out, or asks too often."""
+    secret = request.cookies.get(cookie_name(place.show.page), "")
+    device = device_of(db, secret)
+    if device is None:
+        if secret and not was_in(db, secret):
+            refuse_stranger(place, request)
+        raise RefusedError(
+            HTTPStatus.UNAUTHORIZED,
+            "This device is not signed in, or its link was withdrawn. Ask the crew chief for a "
+            "link and open it on this device.",
+            headers={"WWW-Authenticate": 'Link realm="dryspell"'},
+        )
+    wait = place.posts.wait_s(f"device/{device.id}")
+    if wait:
+        says = "This device asks too often."
+        raise RefusedError(HTTPStatus.TOO_MANY_REQUESTS, says, headers=after(wait))
+    return In(device, secret)
+
+
+def may_be_in(place: Place, db: Database, request: Request) -> In | None:
+    """The device that asks, if it is in; for the pages that anybody sees."""
+    secret = request.cookies.get(cookie_name(place.show.page), "")
+    device = device_of(db, secret)
+    return None if device is None else In(device, secret)
+
+
+def viewer_of(place: Place, found: In | None, request: Request) -> Viewer:
+    """Who looks, as the templates take it; nobody: a guest without a name or a form."""
+    if found is None:
+        return Viewer("", new_id=_new_id)
+    viewer = Viewer(found.device.name, found.device.role, form_token(found.secret), new_id=_new_id)
+    kept = kept_of(request, found.secret)
+    if kept is None:
+        return viewer
+    times = Times(place.show.site.timezone, place.clock(), viewer.words)
+    return replace(viewer, kept=sentences(kept, place.show, times))
+
+
+def signed_in(place: Place, db: Database, request: Request) -> Viewer:
+    """Who looks; RefusedError where the device is not in."""
+    return viewer_of(place, device_in(place, db, request), request)
+
+
+def refuse_role(device: Device, roles: tuple[Role, ...]) -> None:
+    """RefusedError where the device came by a link of another role."""
+    if device.role not in roles:
+        raise RefusedError(
+            HTTPStatus.FORBIDDEN,
+            f"{device.name} came in by a link that only looks. Ask the crew chief for another.",
+        )
+
+
+def shown_to(
+    place: Place, *roles: Role
+) -> Callable[[Callable[Concatenate[Database, Viewer, P], Response]], Callable[P, Response]]:
+    """Decorate a page: only these roles see it, and a refusal is a page too.
+
+    What is decorated gets the open database and the viewer before the parts of the address.
+    """
+
+    def decorate(
+        shown: Callable[Concatenate[Database, Viewer, P], Response],
+    ) -> Callable[P, Response]:
+        @wraps(shown)
+        def page(*args: P.args, **parts: P.kwargs) -> Response:
+            try:
+                with place.opened() as db:
+                    found = device_in(place, db, request)
+                    refuse_role(found.device, roles or EVERYBODY)
+                    viewer = viewer_of(place, found, request)
+                    answer = page_answer(shown(db, viewer, *args, **parts))
+            except Exception as fault:  # noqa: BLE001 - whatever it was, it is told as a page
+                return refusal(place, request, fault)
+            return without_kept(answer, request, place.show.page)
+
+        return page
+
+    return decorate
+
+
+def _new_id() -> str:
+    return uuid.uuid4().hex
