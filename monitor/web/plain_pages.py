@@ -6,19 +6,24 @@ The script asks for JSON and is told the same, with what to do about it: `then`.
 from __future__ import annotations
 
 import json
+from functools import wraps
 from http import HTTPStatus
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ParamSpec
 
-from flask import Response
+from flask import Response, request
 
 from monitor.alerts.words import one_line
 from monitor.page.viewer import Shell, Viewer, render
 from monitor.web.answers import PROBLEM_JSON, fault_answer
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from flask import Request
 
     from monitor.web.place import Place
+
+P = ParamSpec("P")
 
 HEADERS = {
     "Content-Security-Policy": (
@@ -76,6 +81,22 @@ def plain_page(
     shell = Shell(one_line(site.name), site.timezone, place.clock(), path, {})
     text = render(template, viewer, shell, **values)
     return page_answer(Response(text, status, mimetype="text/html"))
+
+
+def on_a_page(place: Place) -> Callable[[Callable[P, Response]], Callable[P, Response]]:
+    """Decorate what answers a person: whatever it refuses is told as a page."""
+
+    def decorate(answered: Callable[P, Response]) -> Callable[P, Response]:
+        @wraps(answered)
+        def page(*args: P.args, **parts: P.kwargs) -> Response:
+            try:
+                return page_answer(answered(*args, **parts))
+            except Exception as fault:  # noqa: BLE001 - whatever it was, it is told
+                return refusal(place, request, fault)
+
+        return page
+
+    return decorate
 
 
 def refusal(place: Place, request: Request, fault: Exception, *, back: str = "/") -> Response:

@@ -23,7 +23,7 @@ from monitor.web.answers import RefusedError
 from monitor.web.bearer import after, refuse_stranger
 from monitor.web.kept_cookie import kept_of, without_kept
 from monitor.web.own_forms import form_token, is_secure
-from monitor.web.plain_pages import page_answer, refusal
+from monitor.web.plain_pages import on_a_page
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -121,16 +121,14 @@ def shown_to(
     def decorate(
         shown: Callable[Concatenate[Database, Viewer, P], Response],
     ) -> Callable[P, Response]:
+        @on_a_page(place)
         @wraps(shown)
         def page(*args: P.args, **parts: P.kwargs) -> Response:
-            try:
-                with place.opened() as db:
-                    found = device_in(place, db, request)
-                    refuse_role(found.device, roles or EVERYBODY)
-                    viewer = viewer_of(place, found, request)
-                    answer = page_answer(shown(db, viewer, *args, **parts))
-            except Exception as fault:  # noqa: BLE001 - whatever it was, it is told as a page
-                return refusal(place, request, fault)
+            with place.opened() as db:
+                found = device_in(place, db, request)
+                refuse_role(found.device, roles or EVERYBODY)
+                viewer = viewer_of(place, found, request)
+                answer = shown(db, viewer, *args, **parts)
             return without_kept(answer, request, place.show.page)
 
         return page

@@ -13,7 +13,7 @@ from monitor.store.devices import IN, LONGEST_NAME, link_of, sign_in, sign_out
 from monitor.web.answers import RefusedError
 from monitor.web.bearer import after, refuse_stranger
 from monitor.web.own_forms import form_fields, is_secure, refuse_from_elsewhere, refuse_wrong_token
-from monitor.web.plain_pages import page_answer, plain_page, refusal
+from monitor.web.plain_pages import on_a_page, plain_page
 from monitor.web.signed_in import MAX_AGE_S, cookie_name, device_in, may_be_in, viewer_of
 
 if TYPE_CHECKING:
@@ -38,32 +38,26 @@ def add_to(app: Flask, place: Place) -> None:
     """The two addresses."""
 
     @app.get(f"{IN}<secret>")
-    def look(secret: str) -> Response:
-        try:
-            with place.opened() as db:
-                return _form(place, db, _known(place, db, secret), secret)
-        except Exception as fault:  # noqa: BLE001 - told as a page
-            return refusal(place, request, fault)
+    @on_a_page(place)
+    def way_in(secret: str) -> Response:
+        with place.opened() as db:
+            return _form(place, db, _known(place, db, secret), secret)
 
     @app.post(f"{IN}<secret>")
+    @on_a_page(place)
     def come_in(secret: str) -> Response:
-        try:
-            with place.opened() as db:
-                return _come_in(place, db, secret)
-        except Exception as fault:  # noqa: BLE001 - told as a page
-            return refusal(place, request, fault)
+        with place.opened() as db:
+            return _come_in(place, db, secret)
 
     @app.post(OUT)
+    @on_a_page(place)
     def go_out() -> Response:
-        try:
-            with place.opened() as db:
-                refuse_from_elsewhere(request, place.show.page, may_lack=True)
-                found = device_in(place, db, request)
-                refuse_wrong_token(form_fields(request), found.secret)
-                sign_out(db, found.device, place.clock())
-        except Exception as fault:  # noqa: BLE001 - told as a page
-            return refusal(place, request, fault)
         page = place.show.page
+        with place.opened() as db:
+            refuse_from_elsewhere(request, page, may_lack=True)
+            found = device_in(place, db, request)
+            refuse_wrong_token(form_fields(request), found.secret)
+            sign_out(db, found.device, place.clock())
         answer = _sent_on("/you")
         answer.delete_cookie(
             cookie_name(page), secure=is_secure(page), httponly=True, samesite="Lax"
@@ -141,4 +135,4 @@ def _with_device(answer: Response, secret: str, page: Page) -> Response:
 
 
 def _sent_on(path: str) -> Response:
-    return page_answer(Response(status=HTTPStatus.SEE_OTHER, headers={"Location": path}))
+    return Response(status=HTTPStatus.SEE_OTHER, headers={"Location": path})
