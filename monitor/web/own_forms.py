@@ -32,6 +32,13 @@ _LONGEST_WAY = 200
 _PORTS = {"http": 80, "https": 443}
 
 
+class StaleFormError(RefusedError):
+    """A form that was made for another device than the one that sends it."""
+
+    then = "reload"
+    """What was said is good; its page is to be loaded again, and the same sent with it."""
+
+
 def refuse_from_elsewhere(request: Request, page: Page, *, may_lack: bool = False) -> None:
     """RefusedError where the browser says that the form was sent from another page than ours.
 
@@ -113,7 +120,7 @@ def refuse_wrong_token(fields: Mapping[str, str], secret: str) -> None:
     """RefusedError where the form was not made for this device."""
     given = fields.get("csrf", "")
     if not hmac.compare_digest(given.encode(), form_token(secret).encode()):
-        raise RefusedError(
+        raise StaleFormError(
             HTTPStatus.FORBIDDEN,
             "This page was made before the device was signed in as it is now. Load it again.",
         )

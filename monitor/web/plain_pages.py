@@ -15,6 +15,7 @@ from flask import Response, request
 from monitor.alerts.words import one_line
 from monitor.page.viewer import Shell, Viewer, render
 from monitor.web.answers import PROBLEM_JSON, fault_answer
+from monitor.web.own_forms import StaleFormError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -104,7 +105,7 @@ def refusal(place: Place, request: Request, fault: Exception, *, back: str = "/"
     told = fault_answer(fault)
     data: dict[str, Any] = json.loads(told.get_data())
     status = HTTPStatus(told.status_code)
-    then = getattr(fault, "then", None) or _THEN.get(status, "never")
+    then = fault.then if isinstance(fault, StaleFormError) else _THEN.get(status, "never")
     if wants_json(request):
         told.set_data(json.dumps({**data, "kept": False, "then": then}, ensure_ascii=False) + "\n")
         told.mimetype = PROBLEM_JSON
