@@ -297,3 +297,14 @@ def window(now: datetime, before_h: float, after_h: float) -> tuple[float, float
     """From so many hours before a moment to so many after it [s]."""
     now_s = now.timestamp()
     return now_s - before_h * SECONDS_PER_HOUR, now_s + after_h * SECONDS_PER_HOUR
+
+
+def most_rain(sky: Sky, from_s: float, until_s: float) -> float:
+    """The most that a strip shows in an hour, the band of the members included [mm/h]."""
+    most = 0.0
+    for stretch in (sky.past, sky.ahead):
+        inside = (stretch.ends > from_s) & (stretch.starts < until_s)
+        for values in (stretch.rain_mm_h[inside], stretch.high_mm_h[inside]):
+            known = values[np.isfinite(values)]
+            most = max(most, float(known.max(initial=0.0)))
+    return most

@@ -7,6 +7,7 @@ and `iso` for moments, `depth` and `speed` for measures, `static` for the files 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
@@ -18,6 +19,8 @@ from monitor.alerts.words import one_line
 from monitor.page.measures import Measures
 from monitor.page.times import Times
 from monitor.page.words import Words
+from monitor.planning.inspection import percent
+from monitor.units import to_moment
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -26,6 +29,7 @@ if TYPE_CHECKING:
 Role = Literal["guest", "crew", "chief"]
 Theme = Literal["", "light", "dark", "red"]
 """Empty: as the device has it"""
+_TIMES_FROM = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,12 @@ class Viewer:
     measures: Measures = field(default_factory=Measures)
     kept: tuple[str, ...] = ()
     """What has just been kept, in sentences: said once at the head of the page"""
+
+    def words_of_share(self, used: float) -> str:
+        """A share of an allowance: `83 %`, `11 times`; never rounded up."""
+        if used < _TIMES_FROM:
+            return f"{percent(used)} %"
+        return self.words.say("{number} times", number=math.floor(used))
 
     @property
     def may_log(self) -> bool:
@@ -83,6 +93,8 @@ def render(template: str, viewer: Viewer, shell: Shell, **values: Any) -> str:
             ago=times.ago,
             until=times.until,
             iso=times.iso,
+            moment=to_moment,
+            percent=viewer.words_of_share,
             depth=viewer.measures.depth,
             speed=viewer.measures.speed,
             static=shell.static.__getitem__,

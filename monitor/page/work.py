@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Literal
 
 from monitor.alerts import words as said
@@ -21,6 +21,8 @@ Press = Literal["now", "start", "plan", "any-time"]
 
 _ORDER: dict[Press, int] = {"now": 0, "start": 1, "plan": 1, "any-time": 2}
 _NAMED_AT_MOST = 8
+NEAR = timedelta(hours=3)
+"""What is to be started within this is shown whole, the rest in a line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +86,7 @@ def cards(
 
 
 def _order(card: Card) -> tuple[float, float, str]:
-    when = card.start_by or card.done_by
+    when = _first(card)
     return (
         _ORDER[card.press],
         math.inf if when is None else when.timestamp(),
@@ -145,6 +147,21 @@ def ahead(standing: Sequence[Standing], plan: Plan | None, show: Show) -> tuple[
         for job in plan.jobs
         if (job.position, job.action) not in told and not job.not_needed
     )
+
+
+def apart(found: Sequence[Card], now: datetime) -> tuple[tuple[Card, ...], tuple[Card, ...]]:
+    """What is near enough to be shown whole, and the rest."""
+    near = [
+        card
+        for card in found
+        if card.press in ("now", "start")
+        or (card.press == "plan" and (_first(card) or now) < now + NEAR)
+    ]
+    return tuple(near), tuple(card for card in found if card not in near)
+
+
+def _first(card: Card) -> datetime | None:
+    return card.start_by or card.done_by
 
 
 def orders_at(found: Sequence[Card]) -> Mapping[str, tuple[Card, ...]]:

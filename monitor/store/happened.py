@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from monitor.domain import Alert, Answered, Declared, LogEntry
 from monitor.store.database import in_plain_words
+from monitor.store.outbox_rows import Delivery, deliveries_where
 from monitor.store.records import from_json, from_text
 
 if TYPE_CHECKING:
@@ -75,3 +76,12 @@ def _one(db: Database, kind: str, number: int) -> Happened:
         "SELECT at, reason, body FROM alert_changes WHERE id = ?", [number]
     ).fetchone()
     return Happened(from_text(at), from_json(Alert, body), reason)
+
+
+@in_plain_words()
+def latest_deliveries(db: Database, most: int) -> tuple[Delivery, ...]:
+    """The messages queued last, newest first."""
+    found = deliveries_where(
+        db, "messages.id IN (SELECT id FROM messages ORDER BY id DESC LIMIT ?)", [most]
+    )
+    return tuple(reversed(found))
