@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from flask import Flask, request
 
-from monitor.web import answer_page, crew, declared, gauges, health, metrics, saying, signing, state
+from monitor.web import answer_page, crew, declared, duty, gauges, health, metrics, saying, signing, state
 from monitor.web.answers import BODY_BYTES, fault_answer
 from monitor.web.hosts import refuse_strange_host
 
@@ -45,7 +45,7 @@ def create_app(place: Place) -> Flask:
     app.before_request(lambda: refuse_strange_host(request.headers.get("Host"), place.show.page))
     app.after_request(guarded)
     app.register_error_handler(Exception, fault_answer)
-    for part in (gauges, crew, answer_page, declared, state, health, metrics, signing, saying):
+    for part in (gauges, crew, answer_page, declared, state, health, metrics, duty, signing, saying):
         part.add_to(app, place)
     return app
 

@@ -39,17 +39,16 @@ from monitor.units import SECONDS_PER_HOUR
 from monitor.web.answers import RefusedError
 from monitor.web.beside import Beside
 from monitor.web.look import Look, Summed
+from monitor.web.signed_in import shown_to
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from flask import Request
     from markupsafe import Markup
+    from sqlite_utils import Database
 
     from monitor.briefing.known import Known
     from monitor.web.place import Place
-
-Who = Callable[["Request"], "Viewer | Response"] if TYPE_CHECKING else Any
 
 BEFORE_H, AFTER_H = 6.0, 24.0
 """What the strip on the first page shows [h]."""
@@ -64,17 +63,15 @@ _SHEETS = {"handover": handover_sheet, "daily": daily_sheet}
 _STYLE = re.compile("<style>(.*?)</style>", re.DOTALL)
 
 
-def add_to(app: Flask, place: Place, who: Who) -> None:
-    """Every page; `who` says who looks, or answers a stranger."""
+def add_to(app: Flask, place: Place) -> None:
+    """Every page, for whoever is signed in."""
     summed, beside = Summed(), Beside()
     beside.add_to(app)
 
     def looked(show_it: Callable[..., Response]) -> Callable[..., Response]:
-        def view(**values: str) -> Response:
-            viewer = who(request)
-            if isinstance(viewer, Response):
-                return viewer
-            with place.opened() as db, db.atomic():
+        @shown_to(place)
+        def view(db: Database, viewer: Viewer, /, **values: str) -> Response:
+            with db.atomic():
                 look = Look.at(place, db, viewer, summed, beside.addresses, request.path)
                 return show_it(look, **values)
 
