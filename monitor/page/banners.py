@@ -24,11 +24,21 @@ What = Literal["stop", "closed", "lost", "trouble", "not-worked-out", "stale"]
 
 
 @dataclass(frozen=True, slots=True)
+class Closed:
+    """Places closed by one cause until one moment."""
+
+    places: tuple[str, ...]
+    why: str
+    until: datetime | None
+    isolate_at: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Banner:
     """One word above the page."""
 
     what: What
-    places: tuple[str, ...] = ()
+    closed: tuple[Closed, ...] = ()
     thunder: bool = False
     why: tuple[str, ...] = ()
     """In the monitor's own words, as its messages say them"""
@@ -53,7 +63,7 @@ def banners(
 def _stops(standing: Sequence[Standing], show: Show, now: datetime) -> list[Banner]:
     """The site's stop, then the places that wind or dark has closed, by cause and end."""
     site: list[Banner] = []
-    places: dict[tuple[bool, str, datetime | None], list[Alert]] = {}
+    places: dict[tuple[str, datetime | None], list[Alert]] = {}
     for alert in (s.alert for s in standing):
         if not said.says_stop(alert, now):
             continue
@@ -69,21 +79,17 @@ def _stops(standing: Sequence[Standing], show: Show, now: datetime) -> list[Bann
                 )
             )
         else:
-            key = (stop_words.is_thunder(alert), why, facts.blocked_until)
-            places.setdefault(key, []).append(alert)
-    closed = [
-        Banner(
-            "closed",
-            places=tuple(dict.fromkeys(place_name(show, a.position) for a in alerts)),
-            thunder=thunder,
-            why=(why,) if why else (),
-            until=until,
-            isolate_at="; ".join(dict.fromkeys(a.isolate_at for a in alerts if a.isolate_at))
-            or None,
+            places.setdefault((why, facts.blocked_until), []).append(alert)
+    closed = tuple(
+        Closed(
+            tuple(dict.fromkeys(place_name(show, a.position) for a in alerts)),
+            why,
+            until,
+            "; ".join(dict.fromkeys(a.isolate_at for a in alerts if a.isolate_at)) or None,
         )
-        for (thunder, why, until), alerts in places.items()
-    ]
-    return site + closed
+        for (why, until), alerts in places.items()
+    )
+    return [*site, Banner("closed", closed)] if closed else site
 
 
 def _is_loss(alert: Alert) -> bool:

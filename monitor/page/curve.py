@@ -11,7 +11,6 @@ import numpy as np
 
 from monitor.briefing.known import Known
 from monitor.domain import Floats
-from monitor.drawing import round_up
 from monitor.drawing.time_axis import ticks
 from monitor.page import ink
 from monitor.page.sky import HIGH, LOW, quantile
@@ -86,7 +85,7 @@ def picture(curve: Curve, times: Times, words: Words, label: str, name: str) -> 
         + [float(np.nanmax(a)) for a in (curve.past_used, curve.used) if np.isfinite(a).any()]
         + [float(np.nanmax(curve.high)) for _ in (0,) if np.isfinite(curve.high).any()]
     )
-    scale = round_up(min(most, _MOST))
+    scale = ink.axis_end(min(most, _MOST))
     foot = _TOP + _TALL
 
     def x(at_s: float) -> float:

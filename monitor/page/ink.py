@@ -4,6 +4,7 @@ so that each theme draws them in its own colours; patterns tell them apart witho
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from html import escape
 
@@ -90,3 +91,13 @@ def picture(width: float, height: float, label: str, body: str, class_: str) -> 
             class_=class_,
         )
     )
+
+
+_ENDS = (1.0, 1.2, 1.6, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+"""Each halves into a short number."""
+
+
+def axis_end(most: float) -> float:
+    """The next number at which an axis ends well."""
+    power = 10.0 ** math.floor(math.log10(most))
+    return next(end * power for end in _ENDS if end * power >= most * (1 - 1e-9))

@@ -48,12 +48,12 @@ RESULTS: dict[InspectionResult, str] = {
     "not-tested": later("Not tested"),
 }
 ACCESS: dict[Access, str] = {
-    "ground": later("ground"),
-    "ladder": later("ladder"),
-    "platform": later("platform"),
-    "climb": later("climbing"),
-    "lowered-truss": later("truss"),
-    "none": later("out of reach"),
+    "ground": later("Ground"),
+    "ladder": later("Ladder"),
+    "platform": later("Platform"),
+    "climb": later("Climbing"),
+    "lowered-truss": later("Truss"),
+    "none": later("Out of reach"),
 }
 _CAUSES = {
     "thunder": later("thunder"),

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from monitor.briefing.picture import Limit
-from monitor.drawing import round_up
 from monitor.drawing.time_axis import ticks
 from monitor.page import ink
 from monitor.page.sky import Sky, Stretch
@@ -29,10 +28,10 @@ if TYPE_CHECKING:
     from monitor.page.measures import Measures
     from monitor.page.words import Words
 
-WIDTH, _LEFT, _RIGHT = 344.0, 24.0, 66.0
+WIDTH, _LEFT, _RIGHT = 344.0, 24.0, 80.0
 _PLOT = WIDTH - _LEFT - _RIGHT
-_RAIN_TOP, _RAIN_TALL = 34.0, 62.0
-_CHANCE_TOP, _CHANCE_TALL = 112.0, 14.0
+_RAIN_TOP, _RAIN_TALL = 46.0, 62.0
+_CHANCE_TOP, _CHANCE_TALL = 126.0, 14.0
 _GUST_TALL = 66.0
 _LEAST_RAIN, _LEAST_GUST = 2.0, 12.0
 _LINE = 12.0
@@ -144,7 +143,7 @@ def _rain(shown: Strip) -> str:
         drawn.append(ink.text(_LEFT - 4, y + 4, said, anchor="end"))
     solid: list[ink.Box] = []
     forecast: list[ink.Box] = []
-    best = (0.0, 0.0)
+    best = (0.0, 0.0, 0.0)
     for stretch in _stretches(shown):
         for i in _within(shown, stretch):
             mm_h = float(stretch.rain_mm_h[i])
@@ -154,8 +153,9 @@ def _rain(shown: Strip) -> str:
             wide = max(_x(shown, stretch.ends[i]) - x - 0.8, 0.8)
             up = max(tall(mm_h), 0.8)
             (solid if stretch.measured[i] else forecast).append((x, foot - up, wide, up))
-            best = max(best, (mm_h, x + wide / 2))
             low, high = float(stretch.low_mm_h[i]), float(stretch.high_mm_h[i])
+            top = max(tall(mm_h), tall(high) if high > low else 0.0)
+            best = max(best, (mm_h, x + wide / 2, top))
             if high > low:
                 middle = x + wide / 2
                 drawn.append(
@@ -165,7 +165,7 @@ def _rain(shown: Strip) -> str:
     drawn.append(ink.stroke(_LEFT, foot, _LEFT + _PLOT, foot, "axis"))
     if best[0] > 0.0:
         said = f"{measures.depth_value(best[0]):.1f}"
-        y = max(foot - tall(best[0]) - 3, _RAIN_TOP + 9)
+        y = max(foot - best[2] - 3, _RAIN_TOP + 9)
         drawn.append(ink.text(best[1], y, said, "strong", anchor="middle"))
     drawn += _bolts(shown)
     drawn += _which(shown)
@@ -174,7 +174,7 @@ def _rain(shown: Strip) -> str:
 
 def rain_scale(most_mm_h: float) -> float:
     """Where the axis of the rain ends [mm/h]."""
-    return round_up(max(most_mm_h * 1.2, _LEAST_RAIN))
+    return ink.axis_end(max(most_mm_h * 1.15, _LEAST_RAIN))
 
 
 def _which(shown: Strip) -> Iterator[str]:
@@ -185,10 +185,10 @@ def _which(shown: Strip) -> Iterator[str]:
     if shown.from_s < now < shown.until_s:
         x = _x(shown, now)
         if x - _LEFT > 40:
-            yield ink.text(x - 4, 30.0, f"◂ {past}", anchor="end")
-        yield ink.text(x + 4, 30.0, f"{room} ▸")
+            yield ink.text(x - 4, 39.0, f"◂ {past}", anchor="end")
+        yield ink.text(x + 4, 39.0, f"{room} ▸")
     else:
-        yield ink.text(_LEFT, 30.0, past if shown.until_s <= now else room)
+        yield ink.text(_LEFT, 39.0, past if shown.until_s <= now else room)
 
 
 def _bolts(shown: Strip) -> Iterator[str]:
@@ -204,7 +204,7 @@ def _bolts(shown: Strip) -> Iterator[str]:
     for x in marks:
         d = f"M{ink.number(x + 3)} {_RAIN_TOP}l-7 11h4l-3 9l9 -12h-5l4 -8z"
         yield ink.shape(d, "bolt")
-    yield ink.text(_LEFT + _PLOT + 5, _RAIN_TOP + 12, f"⚡ {shown.words.say('thunder')}")
+    yield ink.text(_LEFT + _PLOT + 5, _RAIN_TOP + 12, shown.words.say("thunder"))
 
 
 def _chance(shown: Strip) -> str:
@@ -288,8 +288,8 @@ def _now(shown: Strip, foot: float) -> str:
     x = _x(shown, now)
     said = shown.words.say("now {time}", time=shown.times.at(to_moment(now)))
     anchor = "middle" if x > _LEFT + 34 else "start"
-    return ink.stroke(x, 22.0, x, foot + 3, "now") + ink.text(
-        x, 20.0, said, "strong", anchor=anchor
+    return ink.stroke(x, 27.0, x, foot + 3, "now") + ink.text(
+        x, 25.0, said, "strong", anchor=anchor
     )
 
 

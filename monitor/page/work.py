@@ -74,7 +74,7 @@ def cards(
     standing: Sequence[Standing], plan: Plan | None, show: Show, now: datetime
 ) -> tuple[Card, ...]:
     """Every order that stands, but for the stops."""
-    stopped = any(s.alert.kind == "stop" for s in standing) or (
+    stopped = any(s.alert.kind == "stop" and s.alert.position is None for s in standing) or (
         plan is not None and plan.thunder is not None
     )
     found = [

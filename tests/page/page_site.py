@@ -104,10 +104,7 @@ class Stage:
         return Place(self.watch, lambda: self.now, lambda: self.cycle.seen)
 
     def app(self) -> Flask:
-        place = self.place
-        app = create_app(place)
-        duty.add_to(app, place, lambda request: self.viewer)
-        return app
+        return create_app(self.place)
 
 
 def hours_until(moment: datetime, hours: float, every_h: float = 1.0):
