@@ -6,9 +6,21 @@ from typing import TYPE_CHECKING
 
 from flask import Flask, request
 
-from monitor.web import answer_page, crew, declared, duty, gauges, health, metrics, saying, signing, state
-from monitor.web.answers import BODY_BYTES, fault_answer
+from monitor.web import (
+    answer_page,
+    crew,
+    declared,
+    duty,
+    gauges,
+    health,
+    metrics,
+    saying,
+    signing,
+    state,
+)
+from monitor.web.answers import BODY_BYTES
 from monitor.web.hosts import refuse_strange_host
+from monitor.web.plain_pages import fault_as_asked
 
 if TYPE_CHECKING:
     from typing import Any
@@ -29,11 +41,25 @@ HEADERS = {
 """On every answer that does not say otherwise itself: nothing is to be run, kept or framed."""
 
 
+_PARTS = (
+    gauges,
+    crew,
+    answer_page,
+    declared,
+    state,
+    health,
+    metrics,
+    duty,
+    signing,
+    saying,
+)
+
+
 class _Quiet(Flask):
     """Writes no log of its own: its lines hold the address, and an address may hold a token."""
 
     def log_exception(self, exc_info: Any) -> None:
-        """Nothing: `fault_answer` has told of it."""
+        """Nothing: `fault_as_asked` has told of it."""
 
 
 def create_app(place: Place) -> Flask:
@@ -44,8 +70,19 @@ def create_app(place: Place) -> Flask:
     app.url_map.merge_slashes = False
     app.before_request(lambda: refuse_strange_host(request.headers.get("Host"), place.show.page))
     app.after_request(guarded)
-    app.register_error_handler(Exception, fault_answer)
-    for part in (gauges, crew, answer_page, declared, state, health, metrics, duty, signing, saying):
+    app.register_error_handler(Exception, lambda fault: fault_as_asked(place, fault))
+    for part in (
+        gauges,
+        crew,
+        answer_page,
+        declared,
+        state,
+        health,
+        metrics,
+        duty,
+        signing,
+        saying,
+    ):
         part.add_to(app, place)
     return app
 

@@ -15,6 +15,7 @@ from http import HTTPStatus
 from typing import TYPE_CHECKING
 from urllib.parse import parse_qsl, quote, unquote, urlsplit
 
+from monitor.page.words import later
 from monitor.web.answers import RefusedError
 from monitor.web.posted import FORM, refuse_other_type
 
@@ -30,6 +31,10 @@ BODY_BYTES = 16 * 1024
 _MOST_FIELDS = 30
 _LONGEST_WAY = 200
 _PORTS = {"http": 80, "https": 443}
+
+_ELSEWHERE = later("This was not sent from the page itself. Open the page and send it there.")
+_NO_FORM = later("What was sent is not what this page sends. Load the page again.")
+_STALE = later("This page was made before the device was signed in as it is now. Load it again.")
 
 
 class StaleFormError(RefusedError):
@@ -52,11 +57,10 @@ def refuse_from_elsewhere(request: Request, page: Page, *, may_lack: bool = Fals
         return
     if site == "same-origin" and origin is None:
         return
-    where = page.public_url if is_secure(page) else "its own address"
-    raise RefusedError(
-        HTTPStatus.FORBIDDEN,
-        f"This was not sent from the page itself. Open the page at {where} and send it there.",
-    )
+    if is_secure(page):
+        says = f"This was not sent from the page at {page.public_url}. Open it there."
+        raise RefusedError(HTTPStatus.FORBIDDEN, says)
+    raise RefusedError(HTTPStatus.FORBIDDEN, _ELSEWHERE)
 
 
 def own_origins(request: Request, page: Page) -> set[str]:
@@ -111,8 +115,7 @@ def form_fields(request: Request) -> dict[str, str]:
             errors="strict",
         )
     except ValueError:
-        says = "What was sent is not what this page sends. Load the page again."
-        raise RefusedError(HTTPStatus.BAD_REQUEST, says) from None
+        raise RefusedError(HTTPStatus.BAD_REQUEST, _NO_FORM) from None
     return dict(pairs)
 
 
@@ -120,10 +123,7 @@ def refuse_wrong_token(fields: Mapping[str, str], secret: str) -> None:
     """RefusedError where the form was not made for this device."""
     given = fields.get("csrf", "")
     if not hmac.compare_digest(given.encode(), form_token(secret).encode()):
-        raise StaleFormError(
-            HTTPStatus.FORBIDDEN,
-            "This page was made before the device was signed in as it is now. Load it again.",
-        )
+        raise StaleFormError(HTTPStatus.FORBIDDEN, _STALE)
 
 
 # ---------------------------------------------------------------- where to come back to

@@ -6,7 +6,7 @@ The script asks for JSON and is told the same, with what to do about it: `then`.
 from __future__ import annotations
 
 import json
-from functools import wraps
+from functools import cache, wraps
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Any, ParamSpec
 
@@ -14,11 +14,13 @@ from flask import Response, request
 
 from monitor.alerts.words import one_line
 from monitor.page.viewer import Shell, Viewer, render
+from monitor.page.words import later
 from monitor.web.answers import PROBLEM_JSON, fault_answer
+from monitor.web.beside import Beside
 from monitor.web.own_forms import StaleFormError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from flask import Request
 
@@ -54,6 +56,12 @@ _THEN = {
 }
 """What a script does about a refusal; for any other: "never", the same is refused again."""
 
+_TITLES = {
+    HTTPStatus.UNAUTHORIZED: later("Not signed in"),
+    HTTPStatus.NOT_FOUND: later("Nothing here"),
+}
+_NOT_DONE = later("Not done")
+
 
 def page_answer(answer: Response) -> Response:
     """The answer with what every page has."""
@@ -79,7 +87,7 @@ def plain_page(
 ) -> Response:
     """One of the pages that say a sentence, or ask for a name."""
     site = place.show.site
-    shell = Shell(one_line(site.name), site.timezone, place.clock(), path, {})
+    shell = Shell(one_line(site.name), site.timezone, place.clock(), path, _static())
     text = render(template, viewer, shell, **values)
     return page_answer(Response(text, status, mimetype="text/html"))
 
@@ -100,6 +108,12 @@ def on_a_page(place: Place) -> Callable[[Callable[P, Response]], Callable[P, Res
     return decorate
 
 
+def fault_as_asked(place: Place, fault: Exception) -> Response:
+    """Any fault that nothing nearer has told: a page where a browser asks for one."""
+    asks = "text/html" in request.headers.get("Accept", "")
+    return refusal(place, request, fault) if asks else fault_answer(fault)
+
+
 def refusal(place: Place, request: Request, fault: Exception, *, back: str = "/") -> Response:
     """Any fault as a page for a person, or as JSON for the script."""
     told = fault_answer(fault)
@@ -110,12 +124,14 @@ def refusal(place: Place, request: Request, fault: Exception, *, back: str = "/"
         told.set_data(json.dumps({**data, "kept": False, "then": then}, ensure_ascii=False) + "\n")
         told.mimetype = PROBLEM_JSON
         return page_answer(told)
+    viewer = Viewer("")
     page = plain_page(
         place,
-        Viewer(""),
+        viewer,
         "refused.html.j2",
         back,
         status,
+        title=viewer.words.say(_TITLES.get(status, _NOT_DONE)),
         says=data["detail"],
         problems=data.get("problems", []),
         reference=data.get("reference"),
@@ -125,3 +141,8 @@ def refusal(place: Place, request: Request, fault: Exception, *, back: str = "/"
         if name in told.headers:
             page.headers[name] = told.headers[name]
     return page
+
+
+@cache
+def _static() -> Mapping[str, str]:
+    return Beside().addresses

@@ -18,6 +18,7 @@ from flask import Response, request
 from monitor.page.kept import sentences
 from monitor.page.times import Times
 from monitor.page.viewer import Viewer
+from monitor.page.words import later
 from monitor.store.devices import device_of, was_in
 from monitor.web.answers import RefusedError
 from monitor.web.bearer import after, refuse_stranger
@@ -43,6 +44,15 @@ MAY_SAY: tuple[Role, ...] = ("crew", "chief")
 MAX_AGE_S = 400 * 24 * 3600
 """As long as browsers keep a cookie at most."""
 
+_NOT_IN = later(
+    "This device is not signed in, or its link was withdrawn. Ask the crew chief for a link and "
+    "open it on this device."
+)
+_TOO_OFTEN = later("This device asks too often. Wait a moment.")
+_MAY_NOT = later(
+    "This device came in by a link that may not do this. Ask the crew chief for another."
+)
+
 
 @dataclass(frozen=True, slots=True)
 class In:
@@ -66,14 +76,12 @@ def device_in(place: Place, db: Database, request: Request) -> In:
             refuse_stranger(place, request)
         raise RefusedError(
             HTTPStatus.UNAUTHORIZED,
-            "This device is not signed in, or its link was withdrawn. Ask the crew chief for a "
-            "link and open it on this device.",
+            _NOT_IN,
             headers={"WWW-Authenticate": 'Link realm="dryspell"'},
         )
     wait = place.posts.wait_s(f"device/{device.id}")
     if wait:
-        says = "This device asks too often."
-        raise RefusedError(HTTPStatus.TOO_MANY_REQUESTS, says, headers=after(wait))
+        raise RefusedError(HTTPStatus.TOO_MANY_REQUESTS, _TOO_OFTEN, headers=after(wait))
     return In(device, secret)
 
 
@@ -104,10 +112,7 @@ def signed_in(place: Place, db: Database, request: Request) -> Viewer:
 def refuse_role(device: Device, roles: tuple[Role, ...]) -> None:
     """RefusedError where the device came by a link of another role."""
     if device.role not in roles:
-        raise RefusedError(
-            HTTPStatus.FORBIDDEN,
-            f"{device.name} came in by a link that only looks. Ask the crew chief for another.",
-        )
+        raise RefusedError(HTTPStatus.FORBIDDEN, _MAY_NOT)
 
 
 def shown_to(

@@ -33,6 +33,12 @@ MAY: dict[Role, str] = {
     "guest": later("With this link you see the page and change nothing."),
 }
 
+_UNKNOWN = later(
+    "This link is not known: it was not copied whole, or it was withdrawn. Ask the crew chief for "
+    "another."
+)
+_CROWD = later("Too many devices come in by this link at once. Wait a moment.")
+
 
 def add_to(app: Flask, place: Place) -> None:
     """The two addresses."""
@@ -70,11 +76,7 @@ def _known(place: Place, db: Database, secret: str) -> Link:
     link = link_of(db, secret)
     if link is None:
         refuse_stranger(place, request)
-        raise RefusedError(
-            HTTPStatus.NOT_FOUND,
-            "This link is not known: it was not copied whole, or it was withdrawn. Ask the crew "
-            "chief for another.",
-        )
+        raise RefusedError(HTTPStatus.NOT_FOUND, _UNKNOWN)
     return link
 
 
@@ -84,8 +86,7 @@ def _come_in(place: Place, db: Database, secret: str) -> Response:
     refuse_from_elsewhere(request, page)
     wait = place.arrivals.wait_s(f"link/{link.id}")
     if wait:
-        says = "Too many devices come in by this link at once."
-        raise RefusedError(HTTPStatus.TOO_MANY_REQUESTS, says, headers=after(wait))
+        raise RefusedError(HTTPStatus.TOO_MANY_REQUESTS, _CROWD, headers=after(wait))
     name = form_fields(request).get("name", "")
     before = may_be_in(place, db, request)
     try:
