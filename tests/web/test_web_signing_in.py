@@ -15,6 +15,7 @@ from web_site import now, served, show_folder
 
 from monitor.store.chain import verify
 from monitor.store.devices import device_of, devices, make_link, withdraw_link
+from monitor.web.app import create_app
 
 HTTPS = '[page]\nlisten = "127.0.0.1:0"\npublic_url = "https://duty.example.org"\n'
 
@@ -251,6 +252,54 @@ def test_no_page_can_frame_run_or_send_anything_else(site, links):
         assert answer.headers["Referrer-Policy"] == "same-origin"
         assert answer.headers["Cache-Control"] == "no-store"
         assert "Cookie" in answer.headers["Vary"]
+
+
+# ---------------------------------------------------------------- what is seen
+
+
+ANYBODY = ("/api/", "/health", "/metrics", "/answer/", "/in/", "/static/", "/worker.js", "/you")
+"""With a token or a link of its own, files that are no secret, and where one signs out."""
+
+
+def pages(site):
+    rules = create_app(site.place).url_map.iter_rules()
+    found = [rule.rule for rule in rules if "GET" in rule.methods]
+    filled = [re.sub("<[^>]*position>", "wash", rule) for rule in found]
+    filled = [re.sub("<[^>]*kind>", "daily", rule) for rule in filled]
+    return [path for path in filled if not path.startswith(ANYBODY)]
+
+
+def test_every_page_is_for_whoever_is_signed_in_and_looking_changes_nothing(site, links):
+    paths = pages(site)
+    assert {"/", "/rig", "/rig/wash", "/sky", "/history", "/feeds", "/print"} <= {*paths}
+    guest = Phone(site).comes_in(links["guest"], "Client")
+    before = site.contents()
+    for path in paths:
+        refused = Phone(site).get(path)
+        assert (refused.status_code, "Not signed in" in refused.text) == (401, True), path
+        assert "wash" not in refused.text.lower(), path
+        assert guest.get(path).status_code == 200, path
+    assert site.contents() == before
+    with site.db() as db:
+        withdraw_link(db, "guest link", now())
+    assert {guest.get(path).status_code for path in paths} == {401}
+
+
+def test_what_was_kept_is_said_once_to_this_device_on_the_next_page(site, links):
+    phone = Phone(site).comes_in(links["crew"])
+    phone.say("log", HTML, entry="covered", position="wash", note="<i>left</i>")
+    first, second = phone.get("/").text, phone.get("/").text
+    assert "Kept: Lawn wash, covered," in first
+    assert "Kept:" not in second
+
+
+def test_an_address_that_is_none_is_a_page_for_a_person_and_json_for_a_program(site):
+    page = Phone(site).get("/nowhere")
+    assert page.status_code == 404
+    assert page.headers["Content-Type"].startswith("text/html")
+    assert "Nothing here" in page.text
+    told = Phone(site).get("/nowhere", accept="*/*")
+    assert told.json()["status"] == 404
 
 
 # ---------------------------------------------------------------- guessing, and crowds
