@@ -11,6 +11,7 @@ import numpy as np
 
 from monitor.briefing.known import Known
 from monitor.domain import Floats
+from monitor.drawing import element, number
 from monitor.drawing.time_axis import ticks
 from monitor.page import ink
 from monitor.page.sky import HIGH, LOW, quantile
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 WIDTH, _LEFT, _RIGHT = 344.0, 40.0, 10.0
 _PLOT = WIDTH - _LEFT - _RIGHT
 _TOP, _TALL = 34.0, 150.0
-_MOST = 2.0
+_LEAST, _MOST = 1.2, 2.0
 """More than this times the allowance is drawn at the edge: it is spent either way."""
 
 
@@ -80,16 +81,13 @@ def picture(curve: Curve, times: Times, words: Words, label: str, name: str) -> 
     from_s, until_s = min(edges), max(edges)
     if until_s - from_s < 60.0:
         return ink.picture(WIDTH, 1.0, label, "", "curve")
-    most = max(
-        [1.2]
-        + [float(np.nanmax(a)) for a in (curve.past_used, curve.used) if np.isfinite(a).any()]
-        + [float(np.nanmax(curve.high)) for _ in (0,) if np.isfinite(curve.high).any()]
-    )
+    shown = np.concatenate([curve.past_used, curve.used, curve.high])
+    most = float(shown[np.isfinite(shown)].max(initial=_LEAST))
     scale = ink.axis_end(min(most, _MOST))
     foot = _TOP + _TALL
 
     def x(at_s: float) -> float:
-        return _LEFT + (at_s - from_s) / (until_s - from_s) * _PLOT
+        return float(_LEFT + (at_s - from_s) / (until_s - from_s) * _PLOT)
 
     def y(used: float) -> float:
         return foot - _TALL * min(used, scale) / scale
@@ -112,8 +110,8 @@ def picture(curve: Curve, times: Times, words: Words, label: str, name: str) -> 
     if len(band):
         up = [(x(curve.ahead_s[i]), y(float(curve.high[i]))) for i in band]
         down = [(x(curve.ahead_s[i]), y(float(curve.low[i]))) for i in band[::-1]]
-        points = "L".join(f"{ink.number(a)} {ink.number(b)}" for a, b in [*up, *down])
-        drawn.append(ink.element("path", d=f"M{points}z", fill=f"url(#{name})", class_="hatched"))
+        points = "L".join(f"{number(a)} {number(b)}" for a, b in [*up, *down])
+        drawn.append(element("path", d=f"M{points}z", fill=f"url(#{name})", class_="hatched"))
     was = [(x(a), y(float(u))) for a, u in zip(curve.past_s, curve.past_used, strict=True)]
     to_come = [
         (x(a), y(float(u)))

@@ -1,4 +1,4 @@
-"""The trade's short words on the page: actions, answers, entries, accesses; each in the catalogue."""
+"""The trade's short words on the page: actions, answers, entries, accesses."""
 
 from __future__ import annotations
 

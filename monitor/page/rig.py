@@ -227,5 +227,5 @@ def _when(moment: datetime | None) -> float:
 def entries_at(place: Place, log: Iterable[LogEntry]) -> list[LogEntry]:
     """What was logged there and of what hangs there, newest first."""
     ids = {row.fixture.id for row in place.rows}
-    mine = [e for e in log if e.position == place.id or e.to == place.id or e.fixture in ids]
+    mine = [e for e in log if place.id in (e.position, e.to) or e.fixture in ids]
     return sorted(mine, key=lambda entry: entry.at, reverse=True)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from monitor.briefing.picture import Limit
+from monitor.drawing import number
 from monitor.drawing.time_axis import ticks
 from monitor.page import ink
 from monitor.page.sky import Sky, Stretch
@@ -66,10 +67,11 @@ def strip(shown: Strip) -> Markup:
             ink.hatch(shown.name),
             _unknown(shown),
             _hours(shown, foot),
+            _now_line(shown, foot),
             _rain(shown),
             _chance(shown) if has_chance else "",
             _gust(shown, gust_top),
-            _now(shown, foot),
+            _now(shown),
         )
     )
     return ink.picture(WIDTH, foot + 32.0, shown.label, body, "sky")
@@ -202,7 +204,7 @@ def _bolts(shown: Strip) -> Iterator[str]:
     if not marks:
         return
     for x in marks:
-        d = f"M{ink.number(x + 3)} {_RAIN_TOP}l-7 11h4l-3 9l9 -12h-5l4 -8z"
+        d = f"M{number(x + 3)} {_RAIN_TOP}l-7 11h4l-3 9l9 -12h-5l4 -8z"
         yield ink.shape(d, "bolt")
     yield ink.text(_LEFT + _PLOT + 5, _RAIN_TOP + 12, shown.words.say("thunder"))
 
@@ -281,16 +283,23 @@ def _gust(shown: Strip, top: float) -> str:
     return "".join(drawn)
 
 
-def _now(shown: Strip, foot: float) -> str:
+def _now_line(shown: Strip, foot: float) -> str:
+    """Under the words, so that it strikes none through."""
+    now = shown.sky.now_s
+    if not shown.from_s <= now <= shown.until_s:
+        return ""
+    x = _x(shown, now)
+    return ink.stroke(x, 27.0, x, foot + 3, "now")
+
+
+def _now(shown: Strip) -> str:
     now = shown.sky.now_s
     if not shown.from_s <= now <= shown.until_s:
         return ""
     x = _x(shown, now)
     said = shown.words.say("now {time}", time=shown.times.at(to_moment(now)))
     anchor = "middle" if x > _LEFT + 34 else "start"
-    return ink.stroke(x, 27.0, x, foot + 3, "now") + ink.text(
-        x, 25.0, said, "strong", anchor=anchor
-    )
+    return ink.text(x, 25.0, said, "strong", anchor=anchor)
 
 
 def window(now: datetime, before_h: float, after_h: float) -> tuple[float, float]:

@@ -18,7 +18,7 @@ from monitor.briefing.room import fitted
 from monitor.briefing.written import as_page
 from monitor.page import labels
 from monitor.page.clears import clears
-from monitor.page.curve import curve_of
+from monitor.page.curve import Curve, curve_of
 from monitor.page.curve import picture as curve_picture
 from monitor.page.feeds import SENT, STATES, feeds_now
 from monitor.page.history import lines_of
@@ -167,7 +167,7 @@ def _position(look: Look, position: str) -> Response:
         chosen=next((row for row in found.rows if row.fixture.id == chosen), None),
         cards=orders_at(cards(look.standing, plan, look.show, look.now)).get(position, ()),
         curve=curve,
-        drawn=_curve(look, curve, known),
+        drawn=_curve(look, curve),
         logged=lines_of(
             [Happened(e.at, e) for e in entries_at(found, known.log)[:_LOGGED_SHOWN]],
             look.show,
@@ -180,7 +180,7 @@ def _position(look: Look, position: str) -> Response:
     )
 
 
-def _curve(look: Look, curve: Any, known: Known) -> Markup:
+def _curve(look: Look, curve: Curve) -> Markup:
     words = look.viewer.words
     label = words.say("How much of the allowance is used, until now and on the forecast")
     return curve_picture(curve, look.times, words, label, "used")
@@ -189,7 +189,9 @@ def _curve(look: Look, curve: Any, known: Known) -> Markup:
 def _sky(look: Look) -> Response:
     whole = look.whole
     if whole is None:
-        return look.page("sky.html.j2", strips=[], sky_lines=[], closings=[], members=0, labels=labels)
+        return look.page(
+            "sky.html.j2", strips=[], sky_lines=[], closings=[], members=0, labels=labels
+        )
     words, measures = look.viewer.words, look.viewer.measures
     from_s, _ = window(whole.seen.at, BEFORE_H, 0.0)
     day_s = 24.0 * SECONDS_PER_HOUR

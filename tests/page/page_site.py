@@ -20,7 +20,6 @@ from monitor.service.watched import FolderWatch
 from monitor.store.database import immediate, open_database
 from monitor.store.history import record_log, record_revision
 from monitor.store.runs import record_weather
-from monitor.web import duty
 from monitor.web.app import create_app
 from monitor.web.place import Place
 
@@ -69,9 +68,7 @@ class Stage:
         self.cycle = Cycle(self.watch)
         self.viewer = Viewer("Ines's phone", "crew", csrf="token", new_id=self._ids())
         weather = read_record((folder / "weather.csv").read_bytes(), "weather.csv")
-        weather = replace(
-            weather, forecast=np.ones(len(weather.starts), dtype=bool)
-        )
+        weather = replace(weather, forecast=np.ones(len(weather.starts), dtype=bool))
         if members > 1:
             weather = members_of(weather, members)
         start = datetime(2027, 7, 15, 12, tzinfo=UTC)
@@ -90,7 +87,9 @@ class Stage:
 
     def log(self, entry) -> None:
         with self.db() as db:
-            record_log(db, entry, f"test-{entry.at:%d%H%M%S}-{entry.entry}-{entry.position}", entry.at)
+            record_log(
+                db, entry, f"test-{entry.at:%d%H%M%S}-{entry.entry}-{entry.position}", entry.at
+            )
 
     def evaluate(self, *moments: datetime):
         for moment in moments:
