@@ -74,15 +74,21 @@ def device_in(place: Place, db: Database, request: Request) -> In:
     if device is None:
         if secret and not was_in(db, secret):
             refuse_stranger(place, request)
-        raise RefusedError(
-            HTTPStatus.UNAUTHORIZED,
-            _NOT_IN,
-            headers={"WWW-Authenticate": 'Link realm="dryspell"'},
-        )
+        raise _not_in()
     wait = place.posts.wait_s(f"device/{device.id}")
     if wait:
         raise RefusedError(HTTPStatus.TOO_MANY_REQUESTS, _TOO_OFTEN, headers=after(wait))
     return In(device, secret)
+
+
+def still_in(db: Database, found: In) -> In:
+    """The same device, looked up again where nothing can come between; withdrawn meanwhile, it
+    is refused.
+    """
+    device = device_of(db, found.secret)
+    if device is None:
+        raise _not_in()
+    return In(device, found.secret)
 
 
 def may_be_in(place: Place, db: Database, request: Request) -> In | None:
@@ -139,6 +145,11 @@ def shown_to(
         return page
 
     return decorate
+
+
+def _not_in() -> RefusedError:
+    headers = {"WWW-Authenticate": 'Link realm="dryspell"'}
+    return RefusedError(HTTPStatus.UNAUTHORIZED, _NOT_IN, headers=headers)
 
 
 def _new_id() -> str:

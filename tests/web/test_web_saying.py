@@ -18,10 +18,11 @@ from monitor.store.answers import answers
 from monitor.store.chain import verify
 from monitor.store.database import immediate
 from monitor.store.declared import declared
-from monitor.store.devices import make_link
+from monitor.store.devices import make_link, withdraw_link
 from monitor.store.history import alerts_as_they_stand, log_entries, record_change
 from monitor.web.kept_cookie import kept_of
 from monitor.web.own_forms import way_back
+from monitor.web.tapped import tapped
 
 
 @pytest.fixture
@@ -154,6 +155,72 @@ def test_an_inspection_with_its_readings(site, phone):
     assert answer.status_code == 201
     (entry,) = log_of(site)
     assert (entry.result, entry.earth_ohm, entry.insulation_mohm) == ("damp", 0.08, 250.0)
+
+
+# ---------------------------------------------------------------- one form, several buttons
+
+
+def test_the_button_says_what_is_meant_and_what_belongs_to_another_is_told(site, phone):
+    """A radio button that a wet thumb touched cannot be taken back."""
+    answer = phone.say(
+        "log", entry="covered", position="wash", result="damp", earth_ohm="1", to="wash"
+    )
+    assert answer.status_code == 201
+    assert answer.json()["notes"] == [
+        "Not kept: result. It belongs to inspected.",
+        "Not kept: earth. It belongs to inspected.",
+        "Not kept: to. It belongs to moved.",
+    ]
+    (entry,) = log_of(site)
+    assert (entry.entry, entry.result, entry.to) == ("covered", None, None)
+    raise_alert(site)
+    answer = phone.say("answer", alert="wash-1", answer="doing", because="no-lift", until="23:30")
+    assert answer.json()["notes"] == [
+        "Not kept: because. It belongs to cannot.",
+        "Not kept: until. It belongs to cannot.",
+    ]
+
+
+def test_a_fixture_is_more_exactly_what_is_meant_than_its_position(site, phone):
+    assert phone.say("log", entry="wet", position="wash", fixture="WASH").status_code == 201
+    (entry,) = log_of(site)
+    assert (entry.position, entry.fixture) == (None, "WASH")
+
+
+MORE = """id,code,position,name,count,mount,condition,cover
+WASH,IP20,wash,LED wash,6,upright,hire,hood
+PAR,IP20,wash,LED par,3,upright,hire,hood
+BAR,IP20,bar,LED bar,2,upright,hire,hood
+"""
+BAR = '[[positions]]\nid = "bar"\nname = "Bar"\nheight_m = 2\naccess = "ground"\n'
+QUIETLY = '[page]\nlisten = "127.0.0.1:0"\n'
+
+
+@pytest.mark.parametrize(
+    ("place", "count", "kept"),
+    [
+        # 6 washes and 3 pars hang at the wash; the pars are moved to the 2 bars
+        ({"fixture": "WASH"}, "4", (4, 6)),
+        ({"position": "wash"}, "4", (4, 6)),
+        ({"position": "bar"}, "4", (4, 5)),
+        ({"position": "bar"}, "2 of 2", (2, 2)),
+        ({"position": "bar"}, "6", None),
+        ({"position": "bar"}, "0", None),
+        ({"position": "bar"}, "some", None),
+    ],
+)
+def test_a_number_alone_is_out_of_all_that_hangs_there_now(tmp_path, place, count, kept):
+    folder = show_folder(tmp_path / "show", outside=BAR + QUIETLY)
+    (folder / "fixtures.csv").write_text(MORE, encoding="utf-8")
+    with served(folder) as site:
+        phone = Phone(site).comes_in(links_of(site)["crew"])
+        assert phone.say("log", entry="moved", fixture="PAR", to="bar").status_code == 201
+        answer = phone.say("log", entry="covered", count=count, **place)
+        if kept is None:
+            assert [p["code"] for p in answer.json()["problems"]] == ["bad-count"]
+        else:
+            assert answer.status_code == 201
+            assert log_of(site)[-1].count == kept
 
 
 # ---------------------------------------------------------------- answers
@@ -295,6 +362,21 @@ def test_a_page_that_stayed_open_while_its_device_signed_in_anew_is_loaded_again
     assert (refused.status_code, refused.json()["then"]) == (403, "reload")
 
 
+def test_withdrawn_between_looking_and_keeping_nothing_is_kept(site, links, monkeypatch):
+    """The link is withdrawn after the phone's word was let in and before it is written."""
+    phone = Phone(site).comes_in(links["crew"])
+
+    def withdrawing(*args, **more):
+        with site.db() as db:
+            withdraw_link(db, "crew link", now())
+        return tapped(*args, **more)
+
+    monkeypatch.setattr("monitor.web.saying.tapped", withdrawing)
+    refused = phone.say("log", entry="covered", position="wash")
+    assert (refused.status_code, refused.json()["then"]) == (401, "sign-in")
+    assert log_of(site) == ()
+
+
 def test_nobody_writes_in_another_name(site, phone):
     refused = phone.say("log", entry="covered", position="wash", by="Ines")
     assert [p["code"] for p in refused.json()["problems"]] == ["unknown-key"]
@@ -310,7 +392,7 @@ def test_nobody_writes_in_another_name(site, phone):
         ({"entry": ""}, "entry"),
         ({"position": "nowhere"}, "position"),
         ({"position": ""}, "position"),
-        ({"fixture": "WASH"}, "position"),
+        ({"alert": "wash-1"}, "position"),
         ({"count": "7 of 6"}, "count"),
         ({"id": "short"}, "id"),
         ({"id": "a b c d e f g h"}, "id"),
