@@ -55,7 +55,9 @@ def asked(tmp_path_factory):
     with closing(open_database(folder / "dryspell.db")) as db:
         token = make_token(db, "any", now())
         free = Allowance(at_once=10**9, per_second=1e9)
-        client = create_app(Place(FolderWatch(folder, {}), now, free, free)).test_client()
+        client = create_app(
+            Place(FolderWatch(folder, {}), now, posts=free, failures=free)
+        ).test_client()
         yield lambda path, **more: client.post(path, headers=bearer(token), **more), token
         assert verify(db).ok
 
