@@ -44,9 +44,7 @@ def lines_of(found: Sequence[Happened], show: Show, words: Words, times: Times) 
     return [_line(one, show, words, times, where) for one in found]
 
 
-def _line(
-    one: Happened, show: Show, words: Words, times: Times, where: dict[str, str]
-) -> Line:
+def _line(one: Happened, show: Show, words: Words, times: Times, where: dict[str, str]) -> Line:
     what = one.what
     if isinstance(what, LogEntry):
         late = one.received_at is not None and one.received_at - one.at > _LATE

@@ -10,15 +10,17 @@ from pathlib import Path
 
 import numpy as np
 from flask import Flask
+from flask.testing import FlaskClient
 
 from monitor.builtin import builtin
-from monitor.domain import Weather
+from monitor.domain import Alert, Facts, Weather
 from monitor.feeds.record import read_record
 from monitor.page.viewer import Viewer
 from monitor.service.cycle import Cycle
 from monitor.service.watched import FolderWatch
 from monitor.store.database import immediate, open_database
-from monitor.store.history import record_log, record_revision
+from monitor.store.devices import link_of, make_link, sign_in
+from monitor.store.history import record_change, record_log, record_revision
 from monitor.store.runs import record_weather
 from monitor.web.app import create_app
 from monitor.web.place import Place
@@ -101,6 +103,39 @@ class Stage:
     @property
     def place(self) -> Place:
         return Place(self.watch, lambda: self.now, lambda: self.cycle.seen)
+
+    def client(self, role: str = "crew", name: str = "Ines") -> FlaskClient:
+        """A browser that came in by a link of this role."""
+        with self.db() as db:
+            secret = make_link(db, role, f"{role} {name}", self.now)
+            _, cookie = sign_in(db, link_of(db, secret), name, self.now)
+        client = self.app().test_client()
+        client.set_cookie("duty", cookie)
+        return client
+
+    def tell(self, alert_id: str, position: str | None, action: str | None, **more) -> None:
+        """Raise an alert of our own at the present moment."""
+        alert = Alert(
+            id=alert_id,
+            kind=more.pop("kind", "work"),
+            stage=more.pop("stage", "start"),
+            action=action,
+            position=position,
+            fixtures=more.pop("fixtures", ()),
+            count=more.pop("count", 1),
+            people=more.pop("people", 1),
+            minutes=more.pop("minutes", 10.0),
+            isolate_at=more.pop("isolate_at", "Cut-off 7"),
+            start_by=more.pop("start_by", None),
+            do_by=more.pop("do_by", None),
+            members=1,
+            probability=None,
+            at=self.now,
+            reason=more.pop("reason", "rain"),
+            facts=Facts(site_name="Marrowmere", timezone="Europe/London", **more),
+        )
+        with self.db() as db, immediate(db):
+            record_change(db, alert, alert.reason, self.now)
 
     def app(self) -> Flask:
         return create_app(self.place)
