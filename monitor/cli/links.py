@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 _MAY = {
     "crew": "logs, answers and declares",
-    "chief": "logs, answers and declares",
+    "chief": "logs, answers and declares, and makes and withdraws links",
     "guest": "only looks",
 }
 _EVERYWHERE = ("0.0.0.0", "::")  # noqa: S104 - looked for, not bound
@@ -43,8 +43,9 @@ def link() -> None:
 def make(role: Role, name: str, folder: Path) -> int:
     """Make a link for ROLE (crew, chief or guest) and print its address, this once.
 
-    A guest only looks; crew and chief log, answer and declare as well. The address alone is
-    printed on standard output. A name is never used twice.
+    A guest only looks; crew and chief log, answer and declare as well, and a chief makes and
+    withdraws links on the page. The address alone is printed on standard output. A name is
+    never used twice.
     """
     page = read(folder).show.page
     account = environ().get("LOGNAME") or environ().get("USER")

@@ -17,6 +17,7 @@ from monitor.web import (
     saying,
     signing,
     state,
+    ways_in,
 )
 from monitor.web.answers import BODY_BYTES
 from monitor.web.hosts import refuse_strange_host
@@ -40,7 +41,6 @@ HEADERS = {
 }
 """On every answer that does not say otherwise itself: nothing is to be run, kept or framed."""
 
-
 _PARTS = (
     gauges,
     crew,
@@ -52,6 +52,7 @@ _PARTS = (
     duty,
     signing,
     saying,
+    ways_in,
 )
 
 
@@ -71,18 +72,7 @@ def create_app(place: Place) -> Flask:
     app.before_request(lambda: refuse_strange_host(request.headers.get("Host"), place.show.page))
     app.after_request(guarded)
     app.register_error_handler(Exception, lambda fault: fault_as_asked(place, fault))
-    for part in (
-        gauges,
-        crew,
-        answer_page,
-        declared,
-        state,
-        health,
-        metrics,
-        duty,
-        signing,
-        saying,
-    ):
+    for part in _PARTS:
         part.add_to(app, place)
     return app
 

@@ -25,9 +25,9 @@ from monitor.store.history import log_entries
 from monitor.units import iso_utc
 from monitor.web.answers import json_answer
 from monitor.web.kept_cookie import with_kept
-from monitor.web.own_forms import form_fields, refuse_from_elsewhere, refuse_wrong_token, way_back
+from monitor.web.own_forms import way_back
 from monitor.web.plain_pages import page_answer, refusal, wants_json
-from monitor.web.signed_in import MAY_SAY, device_in, refuse_role, still_in, viewer_of
+from monitor.web.signed_in import MAY_SAY, form_of, still_in, viewer_of
 from monitor.web.tapped import Kind, Tapped, counted, tapped
 
 if TYPE_CHECKING:
@@ -51,13 +51,8 @@ def _saying(place: Place, kind: Kind) -> Any:
         back = "/"
         try:
             with place.opened() as db:
-                refuse_from_elsewhere(request, place.show.page, may_lack=True)
-                found = device_in(place, db, request)
-                fields = form_fields(request)
+                found, fields = form_of(place, db, request, *MAY_SAY)
                 back = way_back(fields.pop("back", None))
-                refuse_wrong_token(fields, found.secret)
-                fields.pop("csrf")
-                refuse_role(found.device, MAY_SAY)
                 now = place.clock()
                 word = tapped(kind, fields, place.show, now, by_script=wants_json(request))
                 with immediate(db):

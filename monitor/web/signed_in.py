@@ -23,7 +23,13 @@ from monitor.store.devices import device_of, was_in
 from monitor.web.answers import RefusedError
 from monitor.web.bearer import after, refuse_stranger
 from monitor.web.kept_cookie import kept_of, without_kept
-from monitor.web.own_forms import form_token, is_secure
+from monitor.web.own_forms import (
+    form_fields,
+    form_token,
+    is_secure,
+    refuse_from_elsewhere,
+    refuse_wrong_token,
+)
 from monitor.web.plain_pages import on_a_page
 
 if TYPE_CHECKING:
@@ -119,6 +125,20 @@ def refuse_role(device: Device, roles: tuple[Role, ...]) -> None:
     """RefusedError where the device came by a link of another role."""
     if device.role not in roles:
         raise RefusedError(HTTPStatus.FORBIDDEN, _MAY_NOT)
+
+
+def form_of(
+    place: Place, db: Database, request: Request, *roles: Role
+) -> tuple[In, dict[str, str]]:
+    """Who sent a form of ours, and its fields; RefusedError where it was not one of these roles,
+    not this device's form, or not sent from our page.
+    """
+    refuse_from_elsewhere(request, place.show.page, may_lack=True)
+    found = device_in(place, db, request)
+    fields = form_fields(request)
+    refuse_wrong_token(fields, found.secret)
+    refuse_role(found.device, roles or EVERYBODY)
+    return found, {key: value for key, value in fields.items() if key != "csrf"}
 
 
 def shown_to(

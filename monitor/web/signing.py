@@ -12,9 +12,9 @@ from monitor.page.words import later
 from monitor.store.devices import IN, LONGEST_NAME, link_of, sign_in, sign_out
 from monitor.web.answers import RefusedError
 from monitor.web.bearer import after, refuse_stranger
-from monitor.web.own_forms import form_fields, is_secure, refuse_from_elsewhere, refuse_wrong_token
+from monitor.web.own_forms import form_fields, is_secure, refuse_from_elsewhere
 from monitor.web.plain_pages import on_a_page, plain_page
-from monitor.web.signed_in import MAX_AGE_S, cookie_name, device_in, may_be_in, viewer_of
+from monitor.web.signed_in import MAX_AGE_S, cookie_name, form_of, may_be_in, viewer_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,7 +29,10 @@ OUT = "/out"
 
 MAY: dict[Role, str] = {
     "crew": later("With this link you see the page, log what is done, answer and declare."),
-    "chief": later("With this link you see the page, log what is done, answer and declare."),
+    "chief": later(
+        "With this link you see the page, log what is done, answer and declare, and make and "
+        "withdraw links."
+    ),
     "guest": later("With this link you see the page and change nothing."),
 }
 
@@ -60,9 +63,7 @@ def add_to(app: Flask, place: Place) -> None:
     def go_out() -> Response:
         page = place.show.page
         with place.opened() as db:
-            refuse_from_elsewhere(request, page, may_lack=True)
-            found = device_in(place, db, request)
-            refuse_wrong_token(form_fields(request), found.secret)
+            found, _ = form_of(place, db, request)
             sign_out(db, found.device, place.clock())
         answer = _sent_on("/you")
         answer.delete_cookie(

@@ -48,7 +48,7 @@ def posted(tmp_path_factory):
         link = make_link(db, "crew", "Crew", now())
         _, secret = sign_in(db, link_of(db, link), "Dario", now())
         place = Place(FolderWatch(folder, {}), now, posts=free, failures=free, arrivals=free)
-        client = create_app(place).test_client()
+        client = create_app(place).test_client(use_cookies=False)
 
         def post(path, body, cookie=f"duty={secret}", **headers):
             return client.post(

@@ -16,6 +16,7 @@ from web_site import now, served, show_folder
 from monitor.store.chain import verify
 from monitor.store.devices import device_of, devices, make_link, withdraw_link
 from monitor.web.app import create_app
+from monitor.web.ways_in import PATH as WAYS_IN
 
 HTTPS = '[page]\nlisten = "127.0.0.1:0"\npublic_url = "https://duty.example.org"\n'
 
@@ -265,7 +266,7 @@ def pages(site):
     rules = create_app(site.place).url_map.iter_rules()
     found = [rule.rule for rule in rules if "GET" in rule.methods]
     filled = [re.sub("<[^>]*position>", "wash", rule) for rule in found]
-    filled = [re.sub("<[^>]*kind>", "daily", rule) for rule in filled]
+    filled = [re.sub("<[^>]*kind>", "daily", rule) for rule in filled if rule != WAYS_IN]
     return [path for path in filled if not path.startswith(ANYBODY)]
 
 
@@ -300,6 +301,71 @@ def test_an_address_that_is_none_is_a_page_for_a_person_and_json_for_a_program(s
     assert "Nothing here" in page.text
     told = Phone(site).get("/nowhere", accept="*/*")
     assert told.json()["status"] == 404
+
+
+# ---------------------------------------------------------------- the chief's ways in
+
+
+def test_a_chief_makes_a_link_that_is_shown_once_and_withdraws_it(site, links):
+    chief = chief_of(site)
+    page = chief.post(f"{WAYS_IN}/make", {"csrf": chief.token(), "role": "crew", "name": "Day"})
+    assert page.status_code == 200
+    address = re.search(r'value="(http://[^"]+)"', page.text)[1]
+    assert re.fullmatch(re.escape(site.url) + r"/in/[A-Za-z0-9_-]{43}", address)
+    assert address not in chief.get(WAYS_IN).text
+    suki = Phone(site).comes_in(address.rpartition("/")[2], "Suki")
+    assert "Suki" in chief.get(WAYS_IN).text
+    gone = chief.post(f"{WAYS_IN}/withdraw", {"csrf": chief.token(), "name": "Day"})
+    assert (gone.status_code, gone.headers["Location"]) == (303, WAYS_IN)
+    assert suki.get("/").status_code == 401
+    assert {*inside(site)} == {"Ines"}
+    given = [(r["what"], r["link"], r["given_by"]) for r in site.rows("access_changes")]
+    assert given[-4:] == [
+        ("link-made", "Day", "Ines"),
+        ("came-in", "Day", "Suki"),
+        ("link-withdrawn", "Day", "Ines"),
+        ("went-out", "Day", "Ines"),
+    ]
+    with site.db() as db:
+        assert verify(db).ok
+
+
+def chief_of(site):
+    with site.db() as db:
+        secret = make_link(db, "chief", "Chief", now())
+    return Phone(site).comes_in(secret, "Ines")
+
+
+@pytest.mark.parametrize("role", ["crew", "guest"])
+def test_nobody_else_makes_sees_or_withdraws_a_link(site, links, role):
+    phone = Phone(site).comes_in(links[role])
+    before = site.contents()
+    assert phone.get(WAYS_IN).status_code == 403
+    said = {"csrf": phone.token(), "role": "chief", "name": "Mine"}
+    assert phone.post(f"{WAYS_IN}/make", said).status_code == 403
+    gone = {"csrf": phone.token(), "name": "crew link"}
+    assert phone.post(f"{WAYS_IN}/withdraw", gone).status_code == 403
+    assert site.contents() == before
+
+
+@pytest.mark.parametrize(
+    ("said", "status"),
+    [
+        ({"role": "owner", "name": "Day"}, 422),
+        ({"role": "crew"}, 422),
+        ({"role": "crew", "name": "Crew Link"}, 422),
+        ({"role": "crew", "name": "\u202e"}, 422),
+        ({"role": "crew", "name": "Day", "csrf": "x"}, 403),
+    ],
+)
+def test_a_link_that_cannot_be_made(site, links, said, status):
+    chief = chief_of(site)
+    before = site.contents()
+    assert chief.post(f"{WAYS_IN}/make", {"csrf": chief.token(), **said}).status_code == status
+    assert (
+        chief.post(f"{WAYS_IN}/withdraw", {"csrf": chief.token(), "name": "no"}).status_code == 404
+    )
+    assert site.contents() == before
 
 
 # ---------------------------------------------------------------- guessing, and crowds
