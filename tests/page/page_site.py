@@ -17,10 +17,11 @@ from monitor.domain import Alert, Facts, Weather
 from monitor.feeds.record import read_record
 from monitor.page.viewer import Viewer
 from monitor.service.cycle import Cycle
+from monitor.service.telling import tell
 from monitor.service.watched import FolderWatch
 from monitor.store.database import immediate, open_database
 from monitor.store.devices import link_of, make_link, sign_in
-from monitor.store.history import record_change, record_log, record_revision
+from monitor.store.history import record_log, record_revision
 from monitor.store.runs import record_weather
 from monitor.web.app import create_app
 from monitor.web.place import Place
@@ -107,7 +108,8 @@ class Stage:
     def client(self, role: str = "crew", name: str = "Ines") -> FlaskClient:
         """A browser that came in by a link of this role."""
         with self.db() as db:
-            secret = make_link(db, role, f"{role} {name}", self.now)
+            link = f"{role} {name} {self.viewer.new_id()}"
+            secret = make_link(db, role, link, self.now)
             _, cookie = sign_in(db, link_of(db, secret), name, self.now)
         client = self.app().test_client()
         client.set_cookie("duty", cookie)
@@ -135,7 +137,7 @@ class Stage:
             facts=Facts(site_name="Marrowmere", timezone="Europe/London", **more),
         )
         with self.db() as db, immediate(db):
-            record_change(db, alert, alert.reason, self.now)
+            tell(db, self.watch.current.show, alert, alert.reason, self.now)
 
     def app(self) -> Flask:
         return create_app(self.place)

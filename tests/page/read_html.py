@@ -19,20 +19,20 @@ class Element:
         said = (c if isinstance(c, str) else c.text for c in self.children)
         return " ".join("".join(said).split())
 
-    def all(self, name=None, **attrs):
+    def all(self, tag=None, /, **attrs):
         """Every element below of a name and with these attributes; `class_` one of its classes."""
         found = []
         for child in self.children:
             if isinstance(child, str):
                 continue
-            if (name is None or child.name == name) and child.bears(attrs):
+            if (tag is None or child.name == tag) and child.bears(attrs):
                 found.append(child)
-            found += child.all(name, **attrs)
+            found += child.all(tag, **attrs)
         return found
 
-    def one(self, name=None, **attrs):
-        found = self.all(name, **attrs)
-        assert len(found) == 1, (name, attrs, len(found))
+    def one(self, tag=None, /, **attrs):
+        found = self.all(tag, **attrs)
+        assert len(found) == 1, (tag, attrs, len(found))
         return found[0]
 
     def bears(self, attrs):

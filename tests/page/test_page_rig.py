@@ -36,7 +36,9 @@ def test_every_fixture_stands_at_one_position(stage):
 
 
 def test_covered_since(stage):
-    place = rig_after(stage, entry("covered", "downstage-truss", minute=10)).by_id["downstage-truss"]
+    place = rig_after(stage, entry("covered", "downstage-truss", minute=10)).by_id[
+        "downstage-truss"
+    ]
     assert (place.covered, place.out) == (15, 15)
     assert place.covered_at == AT.replace(minute=10)
     assert place.covers == ("Elastic bag",)

@@ -21,7 +21,9 @@ def test_a_text_without_another_language_is_said_in_english():
 
 
 def test_another_language_says_what_it_has():
-    german = Words("de", {"Start by {time}": "Anfangen bis {time}"}, {"{count} a": ("ein", "viele")})
+    german = Words(
+        "de", {"Start by {time}": "Anfangen bis {time}"}, {"{count} a": ("ein", "viele")}
+    )
     assert german.say("Start by {time}", time="22:40") == "Anfangen bis 22:40"
     assert german.say("Rig") == "Rig"
     assert german.several("{count} a", "{count} b", 1) == "ein"
