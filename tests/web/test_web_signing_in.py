@@ -258,7 +258,17 @@ def test_no_page_can_frame_run_or_send_anything_else(site, links):
 # ---------------------------------------------------------------- what is seen
 
 
-ANYBODY = ("/api/", "/health", "/metrics", "/answer/", "/in/", "/static/", "/worker.js", "/you", "/no-signal")
+ANYBODY = (
+    "/api/",
+    "/health",
+    "/metrics",
+    "/answer/",
+    "/in/",
+    "/static/",
+    "/worker.js",
+    "/you",
+    "/no-signal",
+)
 """With a token or a link of its own, files that are no secret, and where one signs out."""
 
 
