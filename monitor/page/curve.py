@@ -11,7 +11,7 @@ import numpy as np
 
 from monitor.briefing.known import Known
 from monitor.domain import Floats
-from monitor.drawing import element, number
+from monitor.drawing import element
 from monitor.drawing.time_axis import ticks
 from monitor.page import ink
 from monitor.page.sky import HIGH, LOW, quantile
@@ -110,7 +110,7 @@ def picture(curve: Curve, times: Times, words: Words, label: str, name: str) -> 
     if len(band):
         up = [(x(curve.ahead_s[i]), y(float(curve.high[i]))) for i in band]
         down = [(x(curve.ahead_s[i]), y(float(curve.low[i]))) for i in band[::-1]]
-        points = "L".join(f"{number(a)} {number(b)}" for a, b in [*up, *down])
+        points = "L".join(f"{ink.number(a)} {ink.number(b)}" for a, b in [*up, *down])
         drawn.append(element("path", d=f"M{points}z", fill=f"url(#{name})", class_="hatched"))
     was = [(x(a), y(float(u))) for a, u in zip(curve.past_s, curve.past_used, strict=True)]
     to_come = [

@@ -11,10 +11,15 @@ from html import escape
 from markupsafe import Markup
 
 from monitor.alerts.words import one_line
-from monitor.drawing import element, number
+from monitor.drawing import element
 
 Box = tuple[float, float, float, float]
 """x, y, width, height"""
+
+
+def number(value: float) -> str:
+    """A coordinate, to a tenth: finer than any phone shows."""
+    return f"{value:.1f}".removesuffix(".0")
 
 
 def shape(d: str, class_: str) -> str:
@@ -49,7 +54,7 @@ def text(x: float, y: float, said: str, class_: str = "", anchor: str = "start")
     """A line of text whose foot is at y."""
     more = {} if anchor == "start" else {"text_anchor": anchor}
     more |= {"class_": class_} if class_ else {}
-    return element("text", escape(one_line(said)), x=x, y=y, **more)
+    return element("text", escape(one_line(said)), x=number(x), y=number(y), **more)
 
 
 def hatch(name: str) -> str:

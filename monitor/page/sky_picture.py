@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from monitor.briefing.picture import Limit
-from monitor.drawing import number
 from monitor.drawing.time_axis import ticks
 from monitor.page import ink
 from monitor.page.sky import Sky, Stretch
@@ -204,7 +203,7 @@ def _bolts(shown: Strip) -> Iterator[str]:
     if not marks:
         return
     for x in marks:
-        d = f"M{number(x + 3)} {_RAIN_TOP}l-7 11h4l-3 9l9 -12h-5l4 -8z"
+        d = f"M{ink.number(x + 3)} {_RAIN_TOP}l-7 11h4l-3 9l9 -12h-5l4 -8z"
         yield ink.shape(d, "bolt")
     yield ink.text(_LEFT + _PLOT + 5, _RAIN_TOP + 12, shown.words.say("thunder"))
 

@@ -23,6 +23,8 @@ _ORDER: dict[Press, int] = {"now": 0, "start": 1, "plan": 1, "any-time": 2}
 _NAMED_AT_MOST = 8
 NEAR = timedelta(hours=3)
 """What is to be started within this is shown whole, the rest in a line."""
+WHOLE_AT_MOST = 10
+"""More than these nobody begins at once; the rest are whole on the pages of their positions."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +159,7 @@ def apart(found: Sequence[Card], now: datetime) -> tuple[tuple[Card, ...], tuple
         if card.press in ("now", "start")
         or (card.press == "plan" and (_first(card) or now) < now + NEAR)
     ]
+    near = near[:WHOLE_AT_MOST]
     return tuple(near), tuple(card for card in found if card not in near)
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import gzip
 import hashlib
 from http import HTTPStatus
 from importlib import resources
 from typing import TYPE_CHECKING
 
-from flask import Flask, Response
+from flask import Flask, Response, request
 
 from monitor.web.answers import RefusedError
 
@@ -23,6 +24,11 @@ _KINDS = {
 }
 _WORKER = "worker.js"
 """Served from the root, or it could not answer for the pages there; looked for anew each time."""
+_WORKER_HEADERS = {
+    "Cache-Control": "no-cache",
+    # What holds for a page holds for its worker by the worker's own header: it asks only here.
+    "Content-Security-Policy": "default-src 'none'; connect-src 'self'",
+}
 
 
 class Beside:
@@ -30,7 +36,7 @@ class Beside:
 
     def __init__(self) -> None:
         folder = resources.files("monitor") / "page" / "static"
-        self._files: dict[str, tuple[bytes, str]] = {}
+        self._files: dict[str, tuple[bytes, bytes, str]] = {}
         addresses = {}
         for item in folder.iterdir():
             stem, _, ending = item.name.rpartition(".")
@@ -38,7 +44,7 @@ class Beside:
                 continue
             content = item.read_bytes()
             name = f"{stem}.{hashlib.sha256(content).hexdigest()[:12]}.{ending}"
-            self._files[name] = content, _KINDS[ending]
+            self._files[name] = content, gzip.compress(content, mtime=0), _KINDS[ending]
             addresses[item.name] = f"{PATH}{name}"
             if item.name == _WORKER:
                 self._worker = content
@@ -53,12 +59,16 @@ class Beside:
             found = self._files.get(name)
             if found is None:
                 raise RefusedError(HTTPStatus.NOT_FOUND, "There is no such file.")
-            content, kind = found
-            headers = {"Cache-Control": "public, max-age=31536000, immutable"}
+            content, packed, kind = found
+            headers = {
+                "Cache-Control": "public, max-age=31536000, immutable",
+                "Vary": "Accept-Encoding",
+            }
+            if request.accept_encodings["gzip"] > 0:
+                headers["Content-Encoding"] = "gzip"
+                content = packed
             return Response(content, headers=headers, mimetype=kind)
 
         @app.get(f"/{_WORKER}")
         def worker() -> Response:
-            return Response(
-                self._worker, headers={"Cache-Control": "no-cache"}, mimetype=_KINDS["js"]
-            )
+            return Response(self._worker, headers=_WORKER_HEADERS, mimetype=_KINDS["js"])

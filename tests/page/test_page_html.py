@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import re
 from datetime import timedelta
 from urllib.parse import urlsplit
@@ -78,7 +79,7 @@ def test_every_form_names_itself_its_device_and_the_way_back(evening, path):
         assert form.attrs["method"] == "post"
         assert form.attrs["action"] in {"/say/answer", "/say/log", "/say/declare"}
         assert hidden["csrf"]
-        assert hidden["back"] == urlsplit(path).path
+        assert hidden.get("back", "/") == urlsplit(path).path
         assert hidden["id"] not in seen
         seen.add(hidden["id"])
 
@@ -139,8 +140,8 @@ def test_a_card_says_what_where_how_many_who_and_by_when(stage):
     ]
     # The enter key in the note presses the first button of the form: never a promise.
     assert form.all("button")[0].attrs["value"] == "cannot"
-    reasons = [e.attrs["value"] for e in form.all("input", name="because")]
-    assert reasons == ["no-lift", "too-windy", "act-on-stage", "no-cover", "other"]
+    reasons = [e.attrs["value"] for e in form.one("select", name="because").all("option")]
+    assert reasons == ["", "no-lift", "too-windy", "act-on-stage", "no-cover", "other"]
 
 
 def test_a_stop_stands_first_and_nobody_is_asked_to_begin(stage):
@@ -324,3 +325,22 @@ def test_two_thousand_fixtures_are_summed_once(tmp_path, monkeypatch):
     assert len(made) == 1
     rows = read(client.get("/rig/downstage-truss")).one("ul", class_="rows").all("li")
     assert len(rows) == 100
+
+
+def test_files_beside_are_sent_small_to_whoever_reads_that(evening):
+    client = evening.client()
+    href = read(client.get("/")).one("link", rel="stylesheet").attrs["href"]
+    whole = client.get(href)
+    packed = client.get(href, headers={"Accept-Encoding": "gzip, deflate"})
+    assert "Content-Encoding" not in whole.headers
+    assert packed.headers["Content-Encoding"] == "gzip"
+    assert gzip.decompress(packed.data) == whole.data
+    assert packed.headers["Vary"] == whole.headers["Vary"] == "Accept-Encoding"
+
+
+def test_two_things_are_declared_each_by_its_own_button(evening):
+    clears = read(evening.client().get("/")).one("section", class_="clears")
+    assert [h.text for h in clears.all("h3")] == ["1 Rain", "2 Work at height", "3 Power on again"]
+    form = clears.one("form")
+    assert [b.attrs["value"] for b in form.all("button", name="what")] == ["height", "power"]
+    assert not [e for e in form.all("input") if e.attrs["type"] != "hidden"]
