@@ -14,6 +14,7 @@ from monitor.web import (
     gauges,
     health,
     metrics,
+    no_signal,
     saying,
     signing,
     state,
@@ -52,6 +53,7 @@ _PARTS = (
     duty,
     signing,
     saying,
+    no_signal,
     ways_in,
 )
 
