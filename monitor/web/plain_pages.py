@@ -38,7 +38,6 @@ HEADERS = {
     "X-Frame-Options": "DENY",
     # Under no-referrer a browser would not say where our own forms come from either.
     "Referrer-Policy": "same-origin",
-    "Cross-Origin-Opener-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
     "X-Robots-Tag": "noindex",
     "Vary": "Cookie, Accept",

@@ -320,7 +320,7 @@ def test_a_chief_makes_a_link_that_is_shown_once_and_withdraws_it(site, links):
     chief = chief_of(site)
     page = chief.post(f"{WAYS_IN}/make", {"csrf": chief.token(), "role": "crew", "name": "Day"})
     assert page.status_code == 200
-    address = re.search(r'value="(http://[^"]+)"', page.text)[1]
+    address = re.search(r"<bdi>(http://[^<]+)</bdi>", page.text)[1]
     assert re.fullmatch(re.escape(site.url) + r"/in/[A-Za-z0-9_-]{43}", address)
     assert address not in chief.get(WAYS_IN).text
     suki = Phone(site).comes_in(address.rpartition("/")[2], "Suki")
