@@ -54,7 +54,7 @@ function put(element, text) {
 
 // ---------------------------------------------------------------- fresh from the server
 
-let reached = true;
+let reached = navigator.onLine;
 let asked = 0;
 let asking = null;
 let pressed = false;
@@ -63,6 +63,9 @@ function refresh() {
   asking ??= ask().finally(() => { asking = null; tick(); });
   return asking;
 }
+
+// What is asked already may not have seen what has happened since.
+const anew = () => (asking ? asking.then(refresh) : refresh());
 
 async function ask() {
   const before = asked = Date.now();
@@ -287,7 +290,7 @@ async function send() {
   } finally {
     sending = false;
   }
-  if (sent) await refresh();
+  if (sent) await anew();
 }
 
 // Only what our own server says of this very word counts; anything else is no answer.
@@ -399,8 +402,8 @@ addEventListener("pointerdown", () => { pressed = true; }, true);
 for (const kind of ["pointerup", "pointercancel"]) {
   addEventListener(kind, () => { pressed = false; }, true);
 }
-addEventListener("online", () => { pause = 0; refresh(); });
-addEventListener("offline", () => { reached = false; refresh(); tick(); });
+addEventListener("online", () => { pause = 0; anew(); });
+addEventListener("offline", () => { reached = false; tick(); anew(); });
 addEventListener("pageshow", (event) => { if (event.persisted) refresh(); });
 document.addEventListener("visibilitychange", () => {
   if (document.visibilityState === "visible") refresh();
@@ -420,7 +423,7 @@ if ("serviceWorker" in navigator) {
 
 await reread();
 show();
-if (now() - Date.parse(main.dataset.now) > 5000) refresh();
+if (!reached || now() - Date.parse(main.dataset.now) > 5000) refresh();
 else {
   asked = Date.now();
   send();

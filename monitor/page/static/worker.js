@@ -35,14 +35,16 @@ async function changed(request) {
     return await fetch(request);
   } finally {
     await wipe();
+    // Its language may be another one from now on.
+    const files = await caches.open(FILES);
+    await files.delete(NO_SIGNAL);
+    await files.add(NO_SIGNAL).catch(() => {});
   }
 }
 
 async function wipe() {
   turn += 1;
   await caches.delete(PAGES);
-  // Its language may be another one from now on.
-  await (await caches.open(FILES)).delete(NO_SIGNAL);
 }
 
 async function file(request) {
