@@ -33,7 +33,8 @@ class Site:
     timezone: ZoneInfo
     terrain: Terrain
     ground: Ground | None = None
-    show_units: str = "metric"
+    show_units: Literal["metric", "imperial"] = "metric"
+    """On the duty page, for a device that has chosen none; everything else is metric"""
 
 
 @dataclass(frozen=True, slots=True)

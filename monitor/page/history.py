@@ -96,7 +96,7 @@ def entry_says(entry: LogEntry, show: Show, words: Words) -> str:
         part = words.say("{done} of {all}", done=entry.count[0], all=entry.count[1])
         says += f", {part}"
     readings = [
-        f"{value:g} {unit}"
+        f"{words.number(f'{value:g}')} {unit}"
         for value, unit in ((entry.earth_ohm, "Ω"), (entry.insulation_mohm, "MΩ"))
         if value is not None
     ]

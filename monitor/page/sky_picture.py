@@ -35,6 +35,8 @@ _CHANCE_TOP, _CHANCE_TALL = 126.0, 14.0
 _GUST_TALL = 66.0
 _LEAST_RAIN, _LEAST_GUST = 2.0, 12.0
 _LINE = 12.0
+_EACH = (5.0, 10.0, 20.0, 30.0, 50.0)
+"""Between two lines of the gust, in the unit shown: at most four to a scale"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -129,7 +131,7 @@ def _hours(shown: Strip, foot: float) -> str:
 
 def _rain(shown: Strip) -> str:
     words, measures = shown.words, shown.measures
-    scale = rain_scale(shown.most_mm_h)
+    scale = rain_scale(shown.most_mm_h, measures)
     foot = _RAIN_TOP + _RAIN_TALL
 
     def tall(mm_h: float) -> float:
@@ -140,7 +142,7 @@ def _rain(shown: Strip) -> str:
     for part in (0.0, 0.5, 1.0):
         y = foot - _RAIN_TALL * part
         drawn.append(ink.stroke(_LEFT, y, _LEFT + _PLOT, y, "grid"))
-        said = f"{measures.depth_value(scale * part):g}"
+        said = measures.number(f"{measures.depth_value(scale * part):.3g}")
         drawn.append(ink.text(_LEFT - 4, y + 4, said, anchor="end"))
     solid: list[ink.Box] = []
     forecast: list[ink.Box] = []
@@ -165,7 +167,7 @@ def _rain(shown: Strip) -> str:
     drawn[4:4] = [ink.boxes(solid, "rain"), ink.hatched(forecast, shown.name)]
     drawn.append(ink.stroke(_LEFT, foot, _LEFT + _PLOT, foot, "axis"))
     if best[0] > 0.0:
-        said = f"{measures.depth_value(best[0]):.1f}"
+        said = measures.depth_number(best[0])
         y = max(foot - best[2] - 3, _RAIN_TOP + 9)
         drawn.append(ink.text(best[1], y, said, "strong", anchor="middle"))
     drawn += _bolts(shown)
@@ -173,9 +175,10 @@ def _rain(shown: Strip) -> str:
     return "".join(drawn)
 
 
-def rain_scale(most_mm_h: float) -> float:
-    """Where the axis of the rain ends [mm/h]."""
-    return ink.axis_end(max(most_mm_h * 1.15, _LEAST_RAIN))
+def rain_scale(most_mm_h: float, measures: Measures) -> float:
+    """Where the axis of the rain ends [mm/h]: at a good number in the unit shown."""
+    most = measures.depth_value(max(most_mm_h * 1.15, _LEAST_RAIN))
+    return measures.depth_mm(ink.axis_end(most))
 
 
 def _which(shown: Strip) -> Iterator[str]:
@@ -239,27 +242,27 @@ def _gust(shown: Strip, top: float) -> str:
         if np.isfinite(stretch.gust_mps[i])
     ]
     highest = [one.at_10m_mps * 1.1 for _, one in shown.limits]
-    most = max([_LEAST_GUST, *highest, *(gust * 1.15 for gust in known)])
-    each = 5.0 if most <= 20.0 else 10.0
+    most = measures.speed_value(max([_LEAST_GUST, *highest, *(gust * 1.15 for gust in known)]))
+    each = next((each for each in _EACH if most <= 4.0 * each), 100.0)
     scale = each * math.ceil(most / each)
     foot = top + _GUST_TALL
 
     def y(mps: float) -> float:
-        return foot - _GUST_TALL * min(mps, scale) / scale
+        return foot - _GUST_TALL * min(measures.speed_value(mps), scale) / scale
 
     title = words.say("Gust, {unit} at 10 m", unit=measures.speed_unit)
     drawn = [ink.text(_LEFT, top - 8, title, "strong")]
     for part in range(int(scale / each + 1e-9) + 1):
-        at = y(part * each)
+        at = y(measures.speed_mps(part * each))
         drawn.append(ink.stroke(_LEFT, at, _LEFT + _PLOT, at, "grid"))
-        said = f"{measures.speed_value(part * each):.0f}"
+        said = f"{part * each:.0f}"
         drawn.append(ink.text(_LEFT - 4, at + 4, said, anchor="end"))
     named = foot + 4.0
     for name, limit in shown.limits:
         at = y(limit.at_10m_mps)
         drawn.append(ink.stroke(_LEFT, at, _LEFT + _PLOT, at, "limit"))
         named = min(at + 4.0, named - _LINE)
-        said = f"{name} {measures.speed_value(limit.plate_mps):.3g}"
+        said = f"{name} {measures.number(f'{measures.speed_value(limit.plate_mps):.3g}')}"
         drawn.append(ink.text(_LEFT + _PLOT + 5, named, said))
     best = (0.0, 0.0)
     for stretch, look in zip(_stretches(shown), ("gust", "gust to-come"), strict=True):

@@ -9,7 +9,15 @@ from zoneinfo import ZoneInfo
 from monitor.page.words import Words, later
 from monitor.units import iso_utc
 
-DAYS = tuple(later(d) for d in ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"))
+DAYS = (
+    later("Mon"),
+    later("Tue"),
+    later("Wed"),
+    later("Thu"),
+    later("Fri"),
+    later("Sat"),
+    later("Sun"),
+)
 _COUNTED_UNDER = timedelta(hours=2)
 
 

@@ -1,8 +1,9 @@
 """Who looks at the page and how they like it, and the page made for them.
 
-Every view takes a `Viewer`. Templates have `_` and `several` for words, `at`, `until`, `ago`
-and `iso` for moments, `depth` and `speed` for measures, `static` for the files beside, and in
-`forms.html.j2` the macro `say_form`, through which everything is said that changes anything.
+Every view takes a `Viewer`. Templates have `_` and `several` for words, `english` as the mark
+of what is said in English to everybody, `at`, `until`, `ago` and `iso` for moments, `depth` and
+`speed` for measures, `static` for the files beside, and in `forms.html.j2` the macro `say_form`,
+through which everything is said that changes anything.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, Literal
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
 from monitor.alerts.words import one_line
 from monitor.page.measures import Measures
@@ -30,6 +32,8 @@ Role = Literal["guest", "crew", "chief"]
 Theme = Literal["", "light", "dark", "red"]
 """Empty: as the device has it"""
 _TIMES_FROM = 2.0
+_ENGLISH = Markup(' lang="en"')
+"""On what is said in the monitor's own words, as its messages say it"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +92,7 @@ def render(template: str, viewer: Viewer, shell: Shell, **values: Any) -> str:
             shell=shell,
             _=viewer.words.say,
             several=viewer.words.several,
+            english=_ENGLISH if viewer.words.language != "en" else Markup(),
             times=times,
             at=times.at,
             ago=times.ago,

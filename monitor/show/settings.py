@@ -70,7 +70,7 @@ class SitePart(Part):
         description="what the wind crosses to reach the site: water, field, suburb or town"
     )
     ground: Annotated[Ground, OneOf("grass", "hard", "bare")] | None = None
-    show_units: Annotated[Literal["metric"], OneOf("metric")] = "metric"
+    show_units: Annotated[Literal["metric", "imperial"], OneOf("metric", "imperial")] = "metric"
 
 
 class EventPart(Part):

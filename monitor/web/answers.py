@@ -13,6 +13,7 @@ from flask import Response
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from monitor.domain import BadInputError, DryspellError, UnableError
+from monitor.page.words import later
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -86,27 +87,27 @@ def fault_answer(fault: Exception) -> Response:
             # What it says may hold paths of this machine: it goes to the log.
             reference = _reference()
             _log.error("%s: %s", reference, fault)
-            detail = "Nothing was kept: the database cannot be used just now. Send it again."
             return _problem(
                 HTTPStatus.SERVICE_UNAVAILABLE,
-                detail,
+                BUSY,
                 headers={"Retry-After": str(_AGAIN_S)},
                 reference=reference,
             )
         case _:
             reference = _reference()
             _log.error("%s: %s", reference, _where(fault))
-            detail = "A fault of the monitor. It stands in its log under the reference."
-            return _problem(HTTPStatus.INTERNAL_SERVER_ERROR, detail, reference=reference)
+            return _problem(HTTPStatus.INTERNAL_SERVER_ERROR, OWN_FAULT, reference=reference)
 
 
+BUSY = later("Nothing was kept: the database cannot be used just now. Send it again.")
+OWN_FAULT = later("A fault of the monitor. It stands in its log under the reference.")
 TOO_LARGE = f"The body is larger than {BODY_BYTES // 1024} kB. Send less at a time."
 
 _CONFLICTS = ("id-used", "log-key-used", "reading-conflict")
 """What stands against something that is kept already."""
 
 _SAYS = {
-    HTTPStatus.NOT_FOUND: "There is nothing at this address.",
+    HTTPStatus.NOT_FOUND: later("There is nothing at this address."),
     HTTPStatus.METHOD_NOT_ALLOWED: "This address does not take this method.",
 }
 

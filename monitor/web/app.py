@@ -19,6 +19,7 @@ from monitor.web import (
     signing,
     state,
     ways_in,
+    you,
 )
 from monitor.web.answers import BODY_BYTES
 from monitor.web.hosts import refuse_strange_host
@@ -55,6 +56,7 @@ _PARTS = (
     saying,
     no_signal,
     ways_in,
+    you,
 )
 
 

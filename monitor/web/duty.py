@@ -26,6 +26,7 @@ from monitor.page.outlook import closings, named_limits, sky_lines
 from monitor.page.rig import entries_at
 from monitor.page.sky_picture import Strip, most_rain, strip, window
 from monitor.page.viewer import Viewer
+from monitor.page.words import later
 from monitor.page.work import ahead, apart, cards, orders_at, place_name
 from monitor.service.after_rain import rain_spells
 from monitor.service.briefings import known_at, known_now
@@ -60,6 +61,8 @@ ROWS_ON_A_PAGE = 100
 _SENT_SHOWN = 20
 _LOGGED_SHOWN = 10
 _SHEETS = {"handover": handover_sheet, "daily": daily_sheet}
+_NO_POSITION = later("There is no such position in this show.")
+_NO_SHEET = later("There is no such sheet.")
 _STYLE = re.compile("<style>(.*?)</style>", re.DOTALL)
 
 
@@ -147,7 +150,7 @@ def _cause(look: Look, span: Any) -> str:
 
 def _position(look: Look, position: str) -> Response:
     if position not in look.show.positions:
-        raise RefusedError(HTTPStatus.NOT_FOUND, "There is no such position in this show.")
+        raise RefusedError(HTTPStatus.NOT_FOUND, _NO_POSITION)
     whole = look.whole
     found = None if whole is None else whole.rig.by_id.get(position)
     if whole is None or found is None:
@@ -262,7 +265,7 @@ def _cover_name(look: Look, cover: str | None) -> str:
 def _sheet(look: Look, kind: str) -> Response:
     made = _SHEETS.get(kind)
     if made is None:
-        raise RefusedError(HTTPStatus.NOT_FOUND, "There is no such sheet.")
+        raise RefusedError(HTTPStatus.NOT_FOUND, _NO_SHEET)
     text = as_page(fitted(partial(made, _known(look))))
     style = _STYLE.search(text)
     digest = b"" if style is None else hashlib.sha256(style[1].encode()).digest()

@@ -13,10 +13,12 @@ from typing import TYPE_CHECKING, Any, ParamSpec
 from flask import Response, request
 
 from monitor.alerts.words import one_line
+from monitor.domain import BadInputError
 from monitor.page.viewer import Shell, Viewer, render
 from monitor.page.words import later
 from monitor.web.answers import PROBLEM_JSON, fault_answer
 from monitor.web.beside import Beside
+from monitor.web.liking import as_liked
 from monitor.web.own_forms import StaleFormError
 
 if TYPE_CHECKING:
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
 
     from flask import Request
 
+    from monitor.page.words import Words
     from monitor.web.place import Place
 
 P = ParamSpec("P")
@@ -40,7 +43,7 @@ HEADERS = {
     "Referrer-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
     "X-Robots-Tag": "noindex",
-    "Vary": "Cookie, Accept",
+    "Vary": "Cookie, Accept, Accept-Language",
 }
 """On every page that a person reads: only our own files, in no frame, and nothing else's."""
 
@@ -119,11 +122,12 @@ def refusal(place: Place, request: Request, fault: Exception, *, back: str = "/"
     data: dict[str, Any] = json.loads(told.get_data())
     status = HTTPStatus(told.status_code)
     then = fault.then if isinstance(fault, StaleFormError) else _THEN.get(status, "never")
+    viewer = as_liked(place, Viewer(""), request)
+    data["detail"], in_own_words = _detail(fault, data["detail"], viewer.words)
     if wants_json(request):
         told.set_data(json.dumps({**data, "kept": False, "then": then}, ensure_ascii=False) + "\n")
         told.mimetype = PROBLEM_JSON
         return page_answer(told)
-    viewer = Viewer("")
     page = plain_page(
         place,
         viewer,
@@ -132,6 +136,7 @@ def refusal(place: Place, request: Request, fault: Exception, *, back: str = "/"
         status,
         title=viewer.words.say(_TITLES.get(status, _NOT_DONE)),
         says=data["detail"],
+        in_own_words=in_own_words,
         problems=data.get("problems", []),
         reference=data.get("reference"),
         may_return=then != "sign-in",
@@ -140,6 +145,18 @@ def refusal(place: Place, request: Request, fault: Exception, *, back: str = "/"
         if name in told.headers:
             page.headers[name] = told.headers[name]
     return page
+
+
+def _detail(fault: Exception, detail: str, words: Words) -> tuple[str, bool]:
+    """What is wrong in one sentence, and whether it is said in the language of who looks."""
+    if isinstance(fault, BadInputError):
+        said = words.several(
+            "Nothing was kept: {count} thing is wrong.",
+            "Nothing was kept: {count} things are wrong.",
+            len(fault.problems),
+        )
+        return said, True
+    return words.say(detail), words.has(detail)
 
 
 @cache

@@ -23,6 +23,7 @@ from monitor.store.devices import device_of, was_in
 from monitor.web.answers import RefusedError
 from monitor.web.bearer import after, refuse_stranger
 from monitor.web.kept_cookie import kept_of, without_kept
+from monitor.web.liking import as_liked
 from monitor.web.own_forms import (
     form_fields,
     form_token,
@@ -107,8 +108,9 @@ def may_be_in(place: Place, db: Database, request: Request) -> In | None:
 def viewer_of(place: Place, found: In | None, request: Request) -> Viewer:
     """Who looks, as the templates take it; nobody: a guest without a name or a form."""
     if found is None:
-        return Viewer("", new_id=_new_id)
-    viewer = Viewer(found.device.name, found.device.role, form_token(found.secret), new_id=_new_id)
+        return as_liked(place, Viewer("", new_id=_new_id), request)
+    device, csrf = found.device, form_token(found.secret)
+    viewer = as_liked(place, Viewer(device.name, device.role, csrf, new_id=_new_id), request)
     kept = kept_of(request, found.secret)
     if kept is None:
         return viewer
