@@ -138,9 +138,9 @@ def monitor(folder, host="127.0.0.1"):
             found.end()
 
 
-def comes_in(context, site, name, role="crew"):
+def comes_in(context, site, name, role="crew", page=None):
     """By a link, as a person does it; the page it leads to."""
-    page = context.new_page()
+    page = page or context.new_page()
     page.goto(site.url + site.link(role))
     page.get_by_label("Your name").fill(name)
     page.get_by_role("button").click()
@@ -156,6 +156,31 @@ def until(page, condition):
         return condition()
 
     wait_for(heard)
+
+
+REACHES = """() => Promise.all(["/health", "/you"].map(path => fetch(path)))
+    .then(() => true, () => false)"""
+"""One address that the page asks for itself, and one that its worker asks for."""
+
+
+def out_of_reach(page):
+    """From here on neither the page nor its worker reaches anything."""
+    page.context.set_offline(True)
+    until(page, lambda: not page.evaluate(REACHES))
+
+
+def loses_signal(page):
+    """The same, and the page has noticed."""
+    out_of_reach(page)
+    page.evaluate("dispatchEvent(new Event('offline'))")
+    expect(page.locator("#no-signal")).to_be_visible()
+
+
+def finds_signal(page):
+    """The signal is back, as the browser tells it."""
+    page.context.set_offline(False)
+    until(page, lambda: page.evaluate(REACHES))
+    page.evaluate("dispatchEvent(new Event('online'))")
 
 
 def minded(page):

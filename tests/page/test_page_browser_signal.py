@@ -6,7 +6,18 @@ import re
 from datetime import UTC, datetime
 
 import pytest
-from browser_site import comes_in, kept, minded, monitor, open_browser, phone, until
+from browser_site import (
+    comes_in,
+    finds_signal,
+    kept,
+    loses_signal,
+    minded,
+    monitor,
+    open_browser,
+    out_of_reach,
+    phone,
+    until,
+)
 from playwright.sync_api import expect
 
 ONLINE = "dispatchEvent(new Event('online'))"
@@ -50,7 +61,7 @@ def test_two_words_without_signal_and_three_stand_once_in_order(browser, site):
         expect(page.locator("#told")).to_contain_text("Lawn wash, covered")
         assert entries(site, "Ada") == ["covered"]
 
-        context.set_offline(True)
+        loses_signal(page)
         expect(page.locator("#no-signal")).to_have_text(
             re.compile(r"^No signal: as of \d\d:\d\d, just now\.$")
         )
@@ -69,7 +80,7 @@ def test_two_words_without_signal_and_three_stand_once_in_order(browser, site):
         expect(page.locator("#no-signal")).to_be_visible()
         assert entries(site, "Ada") == ["covered"]
 
-        context.set_offline(False)
+        finds_signal(page)
         expect(page.locator("#told p")).to_have_count(2)
         expect(page.locator("#waiting")).to_be_hidden()
         expect(page.locator("#no-signal")).to_be_hidden()
@@ -89,12 +100,11 @@ def test_over_plain_http_on_the_sites_network_the_open_page_holds_what_is_tapped
         to_wash(page, site)
         assert not page.evaluate("isSecureContext || 'serviceWorker' in navigator")
         assert not page.evaluate("'randomUUID' in crypto")
-        context.set_offline(True)
-        expect(page.locator("#no-signal")).to_be_visible()
+        loses_signal(page)
         tap(page, "Covered")
         tap(page, "Isolated")
         expect(waiting(page)).to_have_text("Waiting to be sent (2)")
-        context.set_offline(False)
+        finds_signal(page)
         expect(page.locator("#told p")).to_have_count(2)
         assert entries(site, "Ben") == ["covered", "isolated"]
 
@@ -103,13 +113,12 @@ def test_what_is_refused_for_good_is_told_and_stays_until_it_is_taken_away(brows
     with phone(browser, site.url, may_say="responded with a status of 422") as context:
         page = comes_in(context, site, "Cem")
         to_wash(page, site)
-        context.set_offline(True)
-        expect(page.locator("#no-signal")).to_be_visible()
+        loses_signal(page)
         page.get_by_label("Only so many of them").fill("9 of 3")
         tap(page, "Covered")
         tap(page, "Isolated")
         expect(waiting(page)).to_have_text("Waiting to be sent (2)")
-        context.set_offline(False)
+        finds_signal(page)
         refused = page.locator("#refused")
         expect(refused).to_contain_text("Not kept: Covered, Lawn wash, 9 of 3")
         # what came after it is not held up
@@ -148,25 +157,22 @@ def test_only_the_monitors_own_word_is_an_answer(browser, site):
 
 
 def test_nothing_is_said_in_the_name_of_whoever_has_the_phone_next(browser, site):
-    with phone(browser, site.url) as context:
+    with phone(browser, site.url, service_workers="block") as context:
         page = comes_in(context, site, "Eva")
         to_wash(page, site)
-        context.set_offline(True)
-        expect(page.locator("#no-signal")).to_be_visible()
+        context.route("**/say/*", lambda route: route.abort())
         tap(page, "Covered")
         expect(waiting(page)).to_have_text("Waiting to be sent (1)")
-        page.close()
-        context.set_offline(False)
-
-        page = comes_in(context, site, "Finn")
+        comes_in(context, site, "Finn", page=page)
         to_wash(page, site)
         expect(page.locator("#refused")).to_contain_text("Said by Eva, not sent: Covered")
+        context.unroute_all()
         tap(page, "Isolated")
         expect(page.locator("#told p")).to_have_count(1)
         assert (entries(site, "Eva"), entries(site, "Finn")) == ([], ["isolated"])
-
-        page = comes_in(context, site, "Eva")
+        comes_in(context, site, "Eva", page=page)
         until(page, lambda: entries(site, "Eva") == ["covered"])
+        expect(page.locator("#refused")).to_be_empty()
 
 
 def test_a_device_that_is_signed_out_shows_nothing_of_what_it_kept(browser, site):
@@ -175,22 +181,14 @@ def test_a_device_that_is_signed_out_shows_nothing_of_what_it_kept(browser, site
         minded(page)
         to_wash(page, site)
         minded(page)
-        page.evaluate(
-            """() => {
-              const form = document.createElement("form");
-              form.method = "post";
-              form.action = "/out";
-              const csrf = document.querySelector("[name=csrf]").cloneNode();
-              const button = document.createElement("button");
-              button.textContent = "Sign this device out";
-              form.append(csrf, button);
-              document.querySelector("main").append(form);
-            }"""
-        )
+        page.goto(f"{site.url}/you")
+        minded(page)
         page.get_by_role("button", name="Sign this device out").click()
-        page.wait_for_url(f"{site.url}/you")
-        assert kept(page) == []
-        context.set_offline(True)
+        expect(page.get_by_role("button", name="Sign this device out")).to_have_count(0)
+        # the page of whoever is signed in nowhere may be kept, and no other
+        assert set(kept(page)) <= {f"{site.url}/you"}
+        assert "Gus" not in page.content()
+        out_of_reach(page)
         to_wash(page, site)
         expect(page.locator("h1")).to_have_text("No signal")
         assert "wash" not in page.content()

@@ -56,6 +56,7 @@ function put(element, text) {
 
 let reached = navigator.onLine;
 let asked = 0;
+let workedOut = Infinity;
 let asking = null;
 let pressed = false;
 
@@ -69,6 +70,7 @@ const anew = () => (asking ? asking.then(refresh) : refresh());
 
 async function ask() {
   const before = asked = Date.now();
+  if (before >= workedOut) workedOut = Infinity;
   try {
     const answer = await fetch(location.href, {
       headers: { Accept: "text/html" }, cache: "no-store", signal: AbortSignal.timeout(8000),
@@ -290,7 +292,10 @@ async function send() {
   } finally {
     sending = false;
   }
-  if (sent) await anew();
+  if (!sent) return;
+  await anew();
+  // The monitor works out what it means; the page asks for that a little later.
+  workedOut = Date.now() + 2000;
 }
 
 // Only what our own server says of this very word counts; anything else is no answer.
@@ -387,7 +392,7 @@ function tick() {
 
 setInterval(() => {
   if (document.visibilityState !== "visible") return;
-  if (Date.now() - asked >= EVERY_MS) refresh();
+  if (Date.now() - asked >= EVERY_MS || Date.now() >= workedOut) refresh();
   if (told.some((one) => one.until < Date.now())) show();
   else tick();
 }, 1000);
@@ -402,7 +407,7 @@ addEventListener("pointerdown", () => { pressed = true; }, true);
 for (const kind of ["pointerup", "pointercancel"]) {
   addEventListener(kind, () => { pressed = false; }, true);
 }
-addEventListener("online", () => { pause = 0; anew(); });
+addEventListener("online", () => { pause = 0; anew(); send(); });
 addEventListener("offline", () => { reached = false; tick(); anew(); });
 addEventListener("pageshow", (event) => { if (event.persisted) refresh(); });
 document.addEventListener("visibilitychange", () => {
@@ -419,6 +424,10 @@ if (fixture && location.search) {
 if ("serviceWorker" in navigator) {
   navigator.serviceWorker.addEventListener("controllerchange", refresh);
   navigator.serviceWorker.register("/worker.js").catch(() => {});
+  // A page that was on its way while the worker came is minded when it asks.
+  navigator.serviceWorker.ready.then(({ active }) => {
+    if (!navigator.serviceWorker.controller) active.postMessage("mind me");
+  });
 }
 
 await reread();

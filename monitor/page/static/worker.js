@@ -17,7 +17,9 @@ addEventListener("install", (event) => {
   event.waitUntil(caches.open(FILES).then((files) => files.add(NO_SIGNAL)).catch(() => {}));
 });
 
-addEventListener("activate", (event) => event.waitUntil(clients.claim()));
+for (const kind of ["activate", "message"]) {
+  addEventListener(kind, (event) => event.waitUntil(clients.claim()));
+}
 
 addEventListener("fetch", (event) => {
   const { request } = event;
