@@ -47,10 +47,10 @@ def words_of(language: str, content: bytes) -> Words:
     for message in catalogue:
         if not message.id or message.fuzzy:
             continue
-        if isinstance(message.id, str):
-            if message.string:
-                texts[message.id] = str(message.string)
-        elif all(message.string):
-            counted[message.id[0]] = tuple(message.string)
+        key, said = message.id, message.string
+        if isinstance(key, str) and isinstance(said, str):
+            texts[key] = said
+        elif not isinstance(key, str) and isinstance(said, tuple | list) and all(said):
+            counted[key[0]] = tuple(said)
     form = gettext.c2py(catalogue.plural_expr)
     return Words(language, texts, counted, form, get_decimal_symbol(language))
