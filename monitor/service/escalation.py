@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from monitor.alerts import wording
 from monitor.alerts.answers import sentence
 from monitor.alerts.clock import SiteClock
-from monitor.alerts.turns import asking, next_due, next_turn, settled_by
+from monitor.alerts.turns import LEAST_WAIT, asking, next_due, next_turn, settled_by
 from monitor.alerts.words import one_line
 from monitor.service.telling import send_to
 from monitor.service.turns import reachable
@@ -68,6 +68,9 @@ def standing(db: Database, show: Show, now: datetime) -> tuple[Standing, ...]:
             reach = _of_turn(reach_of(db, alert.id, before[-1].at), before[-1], show)
             due = next_due(contacts, before, to_it, _unreached(reach, show), _heard_at(reach))
         at, because = (None, None) if due is None else due
+        if at is not None and (because != "no-answer" or before[-1].at > now + LEAST_WAIT):
+            # The clock was put back since: how long has been waited is not known, so no longer.
+            at = min(at, now)
         found.append(Standing(stored, before, to_it, at, because))
     return tuple(found)
 
@@ -96,7 +99,8 @@ def call_next(
         record_turn(db, turn)
         said = _told_before(show, stands, now)
         words = replace(alert, facts=replace(alert.facts, extra=(said, *alert.facts.extra)))
-        send_to(db, show, words, turn.contacts, now, because=turn.because)
+        called = turn.contacts
+        send_to(db, show, words, called, now, woken=called, because=turn.because)
         told.append(wording.message(words, now))
         if turn.until is not None:
             ahead.append(turn.until)

@@ -10,7 +10,7 @@ from email import policy
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from service_site import ENVIRON, mail_server, mail_to, write_show
+from service_site import ENVIRON, free_port, mail_server, mail_to, write_show
 
 from monitor.alerts import by_email
 from monitor.domain import Alert, Facts
@@ -360,6 +360,58 @@ def test_where_nobody_is_on_shift_or_on_call_all_are_woken(night_of, post):
     night.tell(alert(1, "left", start_by=260))
     night.until(201)
     assert night.times() == [200]
+
+
+def night_with_bob(night_of, port, bobs_port, **bob):
+    """Ines sleeps from 23:00; Bob is there all night, at a mailbox of his own."""
+    contacts = mail_to(port, "ines@crew.example", name="ines", more="")
+    contacts += mail_to(bobs_port, "bob@crew.example", name="bob", more=bob.get("more", ""))
+    people = "".join(
+        f'\n[[people]]\nname = "{name}"\ncontact = "{name}"\nshifts = ["{shift}"]\n'
+        for name, shift in (("ines", "09:00-23:00"), ("bob", "23:00-09:00"))
+    )
+    night = night_of(contacts, people, QUIET)
+    night.now = EVENING + 200 * MINUTE
+    return night
+
+
+def test_nobody_sleeps_on_for_one_who_does_not_want_the_word(night_of, post):
+    night = night_with_bob(night_of, post[1], post[1], more='stages = ["notice"]')
+    night.tell(alert(1, "left", start_by=260))
+    night.until(300)
+    assert night.times() == [200]
+
+
+def test_who_slept_on_is_woken_when_the_other_is_not_reached(night_of, post):
+    night = night_with_bob(night_of, post[1], free_port())
+    night.tell(alert(1, "left", start_by=260))
+    night.until(230)
+    # Bob's mail fails at 200, 201 and 203: from the third time on he counts as not reached
+    assert night.times() == [203]
+    assert night.heard[0][2] == "Start by Fri 00:20: cover 2 fixtures at left"
+
+
+def test_what_is_told_shortly_before_the_night_does_not_run_out_in_it(night_of, post):
+    contacts, people = crew_of(post[1], ines=("09:00-23:00", 0), dario=("23:00-09:00", 0))
+    night = night_of(contacts, people, QUIET)
+    night.now = EVENING + 175 * MINUTE
+    night.tell(alert(1, "left", start_by=260))
+    night.until(178)
+    # at 22:58 nothing buzzes again before 23:05, and then not before 07:00: over six hours on
+    night.tell(alert(7, None, "notice", kind="weather", action=None))
+    night.until(700)
+    assert night.states() == {("1", "start"): "sent", ("7", "notice"): "sent"}
+    assert night.times() == [175, 660]
+
+
+def test_what_is_told_with_another_holds_up_no_copy_of_it(night_of, post):
+    named = [mail_to(post[1], "ines@crew.example", name=f"way {n}", more="") for n in (1, 2, 3)]
+    night = night_of("".join(named))
+    night.tell(alert(1, "left", start_by=55))
+    night.tell(alert(2, "right", start_by=40))
+    night.until(60)
+    assert night.times() == [0, 0, 0]
+    assert all("- Ladder left: start by 20:55" in text for text in night.texts())
 
 
 # ---------------------------------------------------------------- any storm
