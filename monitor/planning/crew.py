@@ -19,7 +19,6 @@ from monitor.planning.evening import evening
 from monitor.planning.heard import heard_until_s, known_until_s, thunder_heard
 from monitor.planning.job import Job, Plan
 from monitor.planning.needs import Needs
-from monitor.planning.on_site import on_shift
 from monitor.planning.present import Present, rows_by_group
 from monitor.planning.soaking import soaking, water_reaches
 from monitor.planning.standing import no_cover, standing
@@ -43,15 +42,12 @@ CALL_OUT_SLACK_MINUTES = 20.0
 def start_margin_s(show: Show, job: Job | None = None) -> float:
     """How long before its start-by a job's start is called [s].
 
-    Whoever is planned for it and off shift then is given their own time to come.
+    Whoever has to be called in for it is given their own time to come: those who begin it, those
+    who take it over, and whoever is called so that nobody is alone on site.
     """
-    policy, crew = show.policy, show.crew
-    minutes = crew.call_out_minutes
-    if job is not None and job.start_by_s is not None:
-        for person in crew.people:
-            asked = person.name in job.facts.who and person.call_out_minutes is not None
-            if asked and not on_shift(person, show.site.timezone, job.start_by_s):
-                minutes = max(minutes, person.call_out_minutes or 0.0)
+    policy, minutes = show.policy, show.crew.call_out_minutes
+    if job is not None and job.start_by_s is not None and job.call_by_s is not None:
+        minutes = max(minutes, (job.start_by_s - job.call_by_s) / SECONDS_PER_MINUTE)
     margin = max(policy.start_margin_minutes, minutes + CALL_OUT_SLACK_MINUTES)
     return margin * SECONDS_PER_MINUTE
 

@@ -7,9 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from monitor.domain import Answered, LogEntry, Position, Show
+from monitor.planning.board import EPS
 from monitor.planning.hands import Hand, Schedule, Task, Turn
 from monitor.planning.job import Job
-from monitor.planning.on_site import hands, joined
+from monitor.planning.on_shift_first import on_shift_first
+from monitor.planning.on_site import hands, joined, shifts_of
 from monitor.planning.schedule import Effort, latest
 from monitor.planning.standing import Key, answer_to, cannot_span, last_fixture_s
 from monitor.planning.who import told
@@ -74,7 +76,7 @@ class _Plans:
         closes = next((s for s in self.closed(job) if s.end_s > self._now_s), None)
         if closes is None or closes.start_s <= self._now_s:
             return job
-        short = closes.start_s - self._now_s < self._first_s(job) - _SLACK_S
+        short = closes.start_s - self._now_s < self._first_s(job) - EPS
         return replace(job, no_time=closes) if short else job
 
     def _first_s(self, job: Job) -> float:
@@ -102,6 +104,7 @@ class _Plans:
             value=job.value,
             alone_ok=self.alone_ok(position),
             ready_s=-math.inf if job.no_time is None else job.no_time.end_s,
+            first_minutes=self._first_s(job) / SECONDS_PER_MINUTE,
         )
 
     def alone_ok(self, position: Position) -> bool:
@@ -116,9 +119,16 @@ class _Plans:
             if not job.under_way or job.minutes is None:
                 continue
             task, with_them = self.rest(job, crew)
-            # Fewer people than it takes are on site: they are at it all the same, unplanned.
-            if latest((*fixed.values(), task), with_them, self._now_s, _EFFORT).feasible:
-                fixed[task.key], crew = task, with_them
+            # Fewer people than it takes are on site, or none with the tickets: they are at it all
+            # the same, and whoever said so is not planned elsewhere.
+            attempts = [task]
+            if task.key in task.tickets:
+                theirs = replace(task, tickets=frozenset({task.key}))
+                attempts += [theirs, replace(theirs, people=1)]
+            for attempt in attempts:
+                if latest((*fixed.values(), attempt), with_them, self._now_s, _EFFORT).feasible:
+                    fixed[task.key], crew = attempt, with_them
+                    break
         return fixed, crew
 
     def rest(self, job: Job, crew: tuple[Hand, ...] | int) -> tuple[Task, tuple[Hand, ...] | int]:
@@ -160,11 +170,8 @@ class _Plans:
         return max(minutes - worked_s / SECONDS_PER_MINUTE, _LEAST_LEFT_MINUTES)
 
     def with_turn(self, job: Job, turn: Turn, late_s: float) -> Job:
-        """A job as its turn has it: begun early enough for one fixture before a closing."""
+        """A job as its turn has it."""
         start_s = turn.start_s
-        closes = next((s for s in self.closed(job) if s.start_s > start_s), None)
-        if closes is not None and closes.start_s < turn.end_s:
-            start_s = max(min(start_s, closes.start_s - self._first_s(job)), self._now_s)
         notice_s = self._show.policy.notice_hours * SECONDS_PER_HOUR
         early = job.no_time is not None and start_s - notice_s > max(self._now_s, job.no_time.end_s)
         return replace(
@@ -225,6 +232,10 @@ def evening(
     fixed, crew = plans.in_hand(found, at_hand)
     tasks = (*fixed.values(), *asked.values())
     schedule = latest(tasks, crew, now_s, _EFFORT)
+    if not isinstance(crew, int):
+        until_s = max((turn.end_s for turn in schedule.turns), default=now_s)
+        shifts = shifts_of(show.crew, show.site.timezone, now_s, until_s)
+        schedule = on_shift_first(schedule, tasks, crew, shifts)
     turns = {turn.key: turn for turn in schedule.turns}
     late = {entry.key: entry.by_s for entry in schedule.late}
     out = []

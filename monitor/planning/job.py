@@ -38,6 +38,8 @@ class Job:
     """When it is done at the latest start that the crew's plan leaves it"""
     late_by_s: float = 0.0
     """How long after its do-by it is done at best; infinite: never by these people"""
+    call_by_s: float | None = None
+    """When whoever is off shift then has to be called at the latest; None: nobody has to"""
     under_way: bool = False
     """Somebody has answered that they are doing it"""
     cannot: Span | None = None
