@@ -142,6 +142,23 @@ def test_covers_on_at_doors_are_for_people_to_decide():
     assert lines(on, "decide") == ("2 are on, and nothing is to be decided of them.",)
 
 
+@pytest.mark.parametrize(
+    "log",
+    [
+        [entry(-2, "covered", fixture="f1", count=(1, 2))],
+        [entry(-2, "covered", fixture="f1"), entry(-1, "uncovered", fixture="f1", count=(1, 2))],
+    ],
+)
+def test_a_cover_on_part_of_a_row_is_neither_covered_nor_in_the_store(log):
+    sheet = handed(log=log)
+    assert lines(sheet, "covered") == (
+        "Lawn: 1 under Tarp hood on part of a row, which counts as uncovered.",
+    )
+    # five hoods, one of them out there
+    assert lines(sheet, "stock") == ("4 Tarp hood.",)
+    assert sheet.subject.startswith("Handover 23:00: 0 covered")
+
+
 def test_over_the_time_it_may_have_power_is_said_of_the_cover_itself():
     # 90 minutes allowed, two hours on; of power the log says nothing, which is no decision
     bag = replace(HOOD, minutes_on_max=90.0, may_run=True)
