@@ -94,6 +94,11 @@ def is_known(
     return True
 
 
+def was_kept(db: Database, word_id: str) -> bool:
+    """Whether a word of this id was kept before."""
+    return recall(db, f"word/{word_id}") is not None
+
+
 def _may_write(db: Database, sender: str | None) -> bool:
     return any(h.name == sender and h.withdrawn_at is None for h in holders(db))
 

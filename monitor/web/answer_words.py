@@ -13,6 +13,7 @@ from monitor.alerts import wording
 from monitor.alerts.answers import BECAUSE, sentence
 from monitor.alerts.clock import SiteClock
 from monitor.alerts.words import one_line
+from monitor.store.records import to_json
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -88,10 +89,17 @@ def order_page(
         rest=rest,
         answered=[f"{sentence(one, show, now)}." for one in given[-3:]],
         word_id=word_id,
+        shown=mark_of(alert),
         by=by,
         can_be_done=can_be_done,
         problems=problems,
     )
+
+
+def mark_of(alert: Alert) -> str:
+    """Stands for the work that a page shows, so that an answer is never kept for other work."""
+    work = to_json([alert.action, alert.position, alert.fixtures]).encode("ascii")
+    return hashlib.sha256(work).hexdigest()[:16]
 
 
 def kept_page(show: Show, alert: Alert, kept: Kept, now: datetime) -> str:
@@ -141,6 +149,7 @@ def _page(show: Show, title: str, **more: Any) -> str:
         "kept": (),
         "problems": (),
         "word_id": None,
+        "shown": "",
         "by": "",
         "can_be_done": False,
         "again": False,

@@ -8,6 +8,7 @@ import hashlib
 import html
 import re
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from email import policy
 
@@ -255,6 +256,35 @@ def test_done_logs_the_work_and_tapped_twice_it_is_kept_once(tmp_path):
         with site.db() as db:
             assert [(e.entry, e.position) for e in log_entries(db)] == [("covered", "wash")]
             assert len(answers(db)) == 1
+
+
+def shown_on(page):
+    return re.search(r'name="shown" value="([0-9a-f]+)"', page.text)[1]
+
+
+def test_an_answer_to_an_older_page_is_not_kept_for_other_work(tmp_path):
+    with told(tmp_path, TWO) as (site, clock):
+        path = links_in(site)[0][1]
+        opened = page_of(site, path)
+        older = {"id": form_of(opened), "shown": shown_on(opened)}
+        kept = site.post(path, token=False, data={**older, "answer": "doing"})
+        assert kept.status_code == 200
+        with site.db() as db, immediate(db):
+            alert = alerts_as_they_stand(db)["wash-1"]
+            more = replace(alert, fixtures=("WASH", "BLINDER"), count=10)
+            tell(db, site.place.show, more, "more of it", clock.at)
+        refused = site.post(path, token=False, data={**older, "answer": "done"})
+        assert refused.status_code == 422
+        assert "The order has changed since this page was opened." in refused.text
+        with site.db() as db:
+            assert [a.answer for a in answers(db)] == ["doing"]
+            assert log_entries(db) == ()
+        # sent again, what was kept stays kept; the page that came back answers the order as it is
+        again = site.post(path, token=False, data={**older, "answer": "doing"})
+        assert "It was kept before." in again.text
+        fresh = {"id": form_of(refused), "shown": shown_on(refused), "answer": "not-needed"}
+        assert fresh["shown"] != older["shown"]
+        assert site.post(path, token=False, data=fresh).status_code == 200
 
 
 def test_another_answer_from_the_same_page_is_another_word(tmp_path):
