@@ -104,6 +104,8 @@ def _said(found: Linked) -> tuple[str, AnswerSaid, str | None]:
             max_num_fields=_MOST_FIELDS,
             errors="strict",
         )
+        if len(pairs) > len(dict(pairs)):
+            raise ValueError("a field twice")  # noqa: TRY301 - told as any other bad form
     except ValueError:
         says, remedy = "What was sent is not what this page sends.", "Open the link again."
         raise BadInputError([Problem("bad-form", says, remedy)]) from None

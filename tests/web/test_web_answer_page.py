@@ -347,6 +347,15 @@ def test_what_cannot_be_kept_is_said_and_asked_again(tmp_path, fields):
         assert site.contents() == before
 
 
+def test_a_field_given_twice_is_no_answer(tmp_path):
+    with told(tmp_path, TWO) as (site, _):
+        path = links_in(site)[0][1]
+        both = [("id", "b" * 16), ("answer", "doing"), ("answer", "done")]
+        assert site.post(path, token=False, data=both).status_code == 422
+        with site.db() as db:
+            assert (answers(db), log_entries(db)) == ((), ())
+
+
 def test_only_a_form_is_read(tmp_path):
     with told(tmp_path, TWO) as (site, _):
         path = links_in(site)[0][1]
