@@ -97,6 +97,8 @@ def paying(
     while left:
         best = _dearest(position, action, left)
         share = _share(show, position, action, best)
+        if math.isinf(share):
+            break
         due = {g for g in left if not math.isnan(deadline_s(g, share))}
         if due.issuperset(best):
             return share, {g: deadline_s(g, share) for g in best}
