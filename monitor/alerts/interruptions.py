@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from monitor.alerts.clock import SiteClock
-    from monitor.domain import Message, Person, Show
+    from monitor.domain import Message, Person, Show, Stage
 
 LEAST_LEAD = timedelta(minutes=5)
 """A start is told so long before its start-by at the latest, whatever was told before it."""
@@ -44,6 +44,7 @@ class Buzz:
     """A message that somebody got, by any of their contacts."""
 
     thread: str
+    stage: Stage | None
     queued_at: datetime
     at: datetime | None
     """When it was sent; None: it is under way"""
@@ -118,7 +119,9 @@ def opens_at(
     end = latest(message)
     if end is not None and end <= now:
         return None
-    others = [b for b in before if (b.thread, b.queued_at) != (message.thread, queued_at)]
+    # The stage too: of one alert, more than one change may be told in a moment.
+    same = (message.thread, message.stage, queued_at)
+    others = [b for b in before if (b.thread, b.stage, b.queued_at) != same]
     sent = [buzz.at for buzz in others if buzz.at is not None]
     opens = max(sent) + gap if sent else now
     if len(sent) < len(others):

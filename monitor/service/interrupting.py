@@ -91,7 +91,7 @@ class Interruptions:
     def _lately(self, listener: Listener, gap: timedelta, now: datetime) -> list[Buzz]:
         whom = [where for where, who in self._listeners.items() if who.id == listener.id]
         return [
-            Buzz(got.thread, got.queued_at, got.at)
+            Buzz(got.thread, got.stage, got.queued_at, got.at)
             for got in got_lately(self._db, whom, now - gap, now)
         ]
 

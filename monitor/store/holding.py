@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
+    from monitor.domain import Stage
     from monitor.store.outbox_rows import OutboxRow
 
 _LOOK_BACK = 500
@@ -26,6 +27,7 @@ class Got:
     """A message that went to a recipient."""
 
     thread: str
+    stage: Stage | None
     queued_at: datetime
     at: datetime | None
     """None: it is under way"""
@@ -41,14 +43,14 @@ def got_lately(
     """
     found = db.execute(
         """
-        SELECT contact, recipient, thread, queued_at, outcomes.at
+        SELECT contact, recipient, thread, json_extract(body, '$.stage'), queued_at, outcomes.at
         FROM outcomes JOIN messages ON messages.id = outcomes.message
         JOIN outbox ON outbox.message = messages.id AND joined_to IS NULL
         WHERE outcomes.id > (SELECT coalesce(max(id), 0) FROM outcomes) - ?3
             AND result = 'sent' AND outcomes.at > ?1 AND outcomes.at <= ?2
             AND json_extract(body, '$.kind') NOT IN ('watch', 'test')
         UNION ALL
-        SELECT contact, recipient, thread, queued_at, NULL
+        SELECT contact, recipient, thread, json_extract(body, '$.stage'), queued_at, NULL
         FROM outbox JOIN messages ON messages.id = outbox.message
         WHERE state = 'queued' AND leased_until > ?2
             AND json_extract(body, '$.kind') NOT IN ('watch', 'test')
@@ -56,8 +58,8 @@ def got_lately(
         [to_text(since), to_text(now), _LOOK_BACK],
     ).fetchall()
     return tuple(
-        Got(thread, from_text(queued_at), None if at is None else from_text(at))
-        for contact, recipient, thread, queued_at, at in found
+        Got(thread, stage, from_text(queued_at), None if at is None else from_text(at))
+        for contact, recipient, thread, stage, queued_at, at in found
         if (contact, recipient) in whom
     )
 

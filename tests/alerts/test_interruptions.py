@@ -30,9 +30,9 @@ def told(**changes):
     return wording.message(replace(TOWERS, **changes), NOW)
 
 
-def got(minutes_ago, thread="alert-9", queued=NOW - timedelta(hours=1)):
+def got(minutes_ago, thread="alert-9", queued=NOW - timedelta(hours=1), stage="start"):
     at = None if minutes_ago is None else NOW - minutes_ago * MINUTE
-    return Buzz(thread, queued, at)
+    return Buzz(thread, stage, queued, at)
 
 
 # ---------------------------------------------------------------- when
@@ -81,10 +81,13 @@ def test_a_start_waits_no_longer_than_five_minutes_before_its_time():
 
 def test_the_same_word_by_another_contact_is_no_further_buzz():
     message = told(start_by=hours(3))
-    same = got(1, message.thread, NOW)
+    same = got(1, message.thread, NOW, message.stage)
     assert opens_at(message, NOW, [same], GAP, NOW) is None
     # an earlier word on the same alert is one
     assert opens_at(message, NOW, [got(1, message.thread)], GAP, NOW) == NOW + 9 * MINUTE
+    # another change of the same alert in the same moment is another word
+    other = got(1, message.thread, NOW, "overdue")
+    assert opens_at(message, NOW, [other], GAP, NOW) == NOW + 9 * MINUTE
 
 
 def test_what_is_under_way_is_waited_for_and_not_for_ten_minutes():
