@@ -242,6 +242,23 @@ def test_the_next_moment_is_known_to_the_service(evening):
     assert evening.made.cycle.next_turn_at is None
 
 
+def test_it_goes_on_where_evaluating_fails(evening):
+    told_at, alert = evening.until_told()
+    made = evening.made
+    wait = (alert.start_by - told_at) / 10
+    made.now = told_at + wait - timedelta(seconds=1)
+    assert made.cycle.call_on(made.db, made.now) == []
+    made.now = told_at + wait
+    assert len(made.cycle.call_on(made.db, made.now)) == 1
+    # told once, and the third turn is due a tenth of what is left after that
+    assert made.cycle.call_on(made.db, made.now) == []
+    left = alert.start_by - made.now
+    assert made.cycle.next_turn_at == made.now + left / 10
+    made.deliver()
+    fresh = evening.mailbox.mails[evening.mails :]
+    assert sorted(mail.rcpt_tos[0].partition("@")[0] for mail in fresh) == ["emil", "fay"]
+
+
 # ---------------------------------------------------------------- other words
 
 
