@@ -137,7 +137,8 @@ def _opened(known: Known, one: Opened) -> str:
     said = f"{known.place(made.position)} declared open by {one_line(made.by)}, {clock.at(made.at)}"
     if one.ended_at is None:
         return said
-    return f"{said}, but before the {one.ended_by} of {clock.at(one.ended_at)}: not since"
+    when = "in" if one.ended_at <= made.at else "before"
+    return f"{said}, but {when} the {one.ended_by} of {clock.at(one.ended_at)}: not since"
 
 
 def _stopped(known: Known) -> str:

@@ -20,7 +20,7 @@ from monitor.service.crew_word import is_known
 from monitor.show.clock import ClockError, moment
 from monitor.show.nearest import suggestion
 from monitor.store.database import immediate
-from monitor.store.declared import declared, record_declared, stops_begun
+from monitor.store.declared import declared, record_declared, stops_since
 from monitor.store.history import log_entries, open_alerts
 from monitor.units import to_moment
 
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from sqlite_utils import Database
 
     from monitor.domain import Alert, Show
+    from monitor.store.declared import Stopped
 
 Opened = Literal["height", "power"]
 SAYS: dict[Opened, str] = {"height": "work at height", "power": "power"}
@@ -61,10 +62,11 @@ class KeptDeclared:
 
 @dataclass(frozen=True, slots=True)
 class Stands:
-    """A declaration, and what has ended it since."""
+    """A declaration, and what has ended it since, or stood against it then."""
 
     declared: Declared
     ended_at: datetime | None = None
+    """When that began; not after the declaration: it was made while that stood"""
     ended_by: Literal["stop", "rain"] | None = None
 
     @property
@@ -202,21 +204,28 @@ def declarations(db: Database) -> tuple[Stands, ...]:
     """Every declaration with what ended it, by the time it was made for.
 
     A stop that begins later ends it where it touches, and rain that begins later ends it
-    everywhere: what was looked at then has to be looked at again.
+    everywhere: what was looked at then has to be looked at again. What was declared while a
+    stop stood or the rain went on does not come into force when those end.
     """
     made = declared(db)
     if not made:
         return ()
-    stops = stops_begun(db, made[0].at)
-    rain = [to_moment(spell.from_s) for spell in rain_spells(db)]
+    stops = stops_since(db, made[0].at)
+    rain = [
+        (to_moment(spell.from_s), None if spell.over_s is None else to_moment(spell.over_s))
+        for spell in rain_spells(db)
+    ]
     return tuple(_stands(one, stops, rain) for one in made)
 
 
 def _stands(
-    made: Declared, stops: tuple[tuple[datetime, str | None], ...], rain: list[datetime]
+    made: Declared,
+    stops: tuple[Stopped, ...],
+    rain: list[tuple[datetime, datetime | None]],
 ) -> Stands:
-    stop = next((at for at, where in stops if at > made.at and _touches(where, made)), None)
-    shower = next((at for at in rain if at > made.at), None)
+    touching = ((s.begun_at, s.lifted_at) for s in stops if _touches(s.position, made))
+    stop = next((a for a, b in touching if a > made.at or b is None or b > made.at), None)
+    shower = next((a for a, b in rain if a > made.at or b is None or b > made.at), None)
     if stop is not None and (shower is None or stop <= shower):
         return Stands(made, stop, "stop")
     if shower is not None:
@@ -231,4 +240,6 @@ def in_words(one: Stands, show: Show, now: datetime) -> str:
     said = f"{SAYS[made.what]}, {where}: declared {clock.at(made.at)} by {made.by}"
     if one.ended_at is None:
         return said
+    if one.ended_at <= made.at:
+        return f"{said}, in the {one.ended_by} of {clock.at(one.ended_at)}: not open by that"
     return f"{said}, before the {one.ended_by} of {clock.at(one.ended_at)}"

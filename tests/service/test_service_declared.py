@@ -152,6 +152,7 @@ def test_a_new_stop_ends_what_was_declared_before_it(stage):
     keep(made)
     keep(made, "power", 1)
     stop(made, 30)
+    stop(made, 50, stage_="stood-down")
     keep(made, minutes=60)
     assert said(made) == [
         "work at height, the whole site: declared 12:30 by Odile, before the stop of 13:00",
@@ -171,12 +172,28 @@ def test_one_entered_late_is_ended_by_the_stop_that_came_after_its_time(stage):
     ]
 
 
-def test_a_stop_that_stood_already_does_not_end_it(stage):
+def test_declared_in_a_stop_it_opens_nothing_when_the_stop_is_lifted(stage):
     made = stage()
     stop(made, -30)
     keep(made)
     stop(made, 10)  # told again
-    assert [one.stands for one in declarations(made.db)] == [True]
+    assert [one.stands for one in declarations(made.db)] == [False]
+    stop(made, 20, stage_="stood-down")
+    keep(made, minutes=25)
+    in_the_stop = "declared 12:30 by Odile, in the stop of 12:00: not open by that"
+    assert said(made) == [
+        f"work at height, the whole site: {in_the_stop}",
+        "work at height, the whole site: declared 12:55 by Odile",
+    ]
+
+
+def test_declared_in_rain_it_is_declared_anew_after_it(stage):
+    made = stage()
+    remember(made.db, SPELLS_KEY, (Spell(to_epoch(at(-30))),))
+    keep(made, "power")
+    remember(made.db, SPELLS_KEY, (Spell(to_epoch(at(-30)), to_epoch(at(10))),))
+    keep(made, "power", 15)
+    assert [one.stands for one in declarations(made.db)] == [False, True]
 
 
 def test_a_stop_elsewhere_leaves_it(stage):
