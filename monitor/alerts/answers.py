@@ -76,7 +76,7 @@ def what_is_left(job: Job, show: Show, now: datetime) -> Job:
         if np.isfinite(over_s):
             clock = SiteClock(show.site.timezone, now)
             because += f", until {clock.at(to_moment(over_s))}"
-    elif job.no_time is not None:
+    elif job.no_time is not None and job.start_by_s is not None:
         because, over_s = "not one fixture can be done there before it closes", job.no_time.end_s
     else:
         return job

@@ -193,7 +193,13 @@ def _limit(alert: Alert, clock: SiteClock) -> str:
     )
     if facts.access_closes_at is not None and soon:
         closes = clock.near(facts.access_closes_at)
-        said += f" The limit is reached at {closes}: be down by then."
+        opens = alert.start_by is not None and facts.access_closes_at <= alert.start_by
+        said += (
+            f" Nobody works there from {closes} on; by the start told above it is open again, on "
+            "this forecast."
+            if opens
+            else f" The limit is reached at {closes}: be down by then."
+        )
     holds = words.known(facts.cover_gust_limit_mps)
     if alert.action == "cover" and holds is not None:
         name = words.one_line(facts.cover_name or "") or "hood"
@@ -206,6 +212,8 @@ def _if_not(alert: Alert) -> str:
     tell = f"tell who leads the crew, and answer alert {words.one_line(alert.id)} with: cannot"
     if alert.action == "isolate":
         return f"keep everybody off the gear, {tell}."
+    if alert.action == "clean":
+        return f"leave it as it is, {tell}."
     power = f"isolate at {cut_off}" if cut_off else "isolate it"
     return f"{power}, keep off, {tell}."
 

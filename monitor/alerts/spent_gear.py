@@ -154,6 +154,8 @@ class SpentGear:
             if any(change.alert.id == o.alert.id for o in told for change in step.changes):
                 continue  # it was told something in this step; the rest is said in the next
             blocked = position in step.plan.blocked
+            if not blocked and step.stop_stands(position):
+                continue  # a lull: it is told when the stop is lifted
             if blocked and not told and position in step.stop_told:
                 continue  # nobody works there, and they know; it is told when they may
             if told:
@@ -168,8 +170,12 @@ class SpentGear:
 
     def holds(self, job: Job) -> bool:
         """Whether a look inside has to wait: something there is wet and live."""
-        return job.family == "inspect" and any(
-            o.family == SPENT and o.alert.position == job.position for o in self._step.open
+        if job.family != "inspect":
+            return False
+        soaked = self._step.plan.soaking.get(job.position, ())
+        return any(self._is_live(job.position, f) for f in soaked) or any(
+            o.family == SPENT and o.alert.position == job.position
+            for o in (*self._step.open, *self.told_before)
         )
 
     def _is_live(self, position: str, fixture: str) -> bool:

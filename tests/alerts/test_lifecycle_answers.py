@@ -5,11 +5,13 @@ The job of every example: start by 22:00, due 22:30; its start is called at 21:0
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
-from alerts.lived import Life, care, job, plan_of, seconds
+from alerts.lived import Life, care, job, plan_of, seconds, the_show
 from exposure.rigs import after, entry
 
-from monitor.domain import Answered, Facts, Worth
+from monitor.domain import Answered, Facts, Person, Worth
 from monitor.planning.fell import Fell
 from monitor.planning.workable import Span
 
@@ -256,7 +258,9 @@ def test_wet_and_live_gear_is_to_be_looked_at_when_the_rain_is_over():
     (told,) = life.at(1.5, dry)
     # the same alert goes on: nothing is "no longer needed" while it is live
     assert (told.id, told.stage, told.action) == ("truss-1", "notice", "inspect")
-    assert told.reason.startswith("no more rain there in the forecast, and nothing says that")
+    assert told.reason.startswith(
+        "no more rain there in the next 12 h of the forecast, and nothing says that"
+    )
     assert life.at(2.0, dry) == []
 
 
@@ -435,3 +439,104 @@ def test_what_acting_is_worth_is_said_beside_the_risk():
         "Where no minute has a price, this show acts from a chance of 25 % on",
     )
     assert told.facts.worth == Worth(80.0, 300.0, 0.4)
+
+
+# ---------------------------------------------------------------- what no hands are planned for
+
+
+def test_what_does_not_pay_is_told_within_the_notice_and_not_days_before():
+    # due 22:30 the next day, 34.5 h after noon; told twelve hours before that, at 22.5 h
+    life = Life()
+    idle = job(None, 34.5)
+    assert life.stages(0.0, plan_of(idle)) == []
+    assert life.stages(22.4, plan_of(idle)) == []
+    assert life.stages(22.5, plan_of(idle)) == ["notice"]
+
+
+def test_a_closing_makes_no_order_of_what_does_not_pay_or_is_not_needed():
+    # gusts close it in four minutes; nobody was to begin there anyway, and rain is hours off
+    closing = Span(seconds(0.07), seconds(3.0), "gust", 14.0)
+    for idle in (
+        job(None, 9.0, no_time=closing),
+        job(None, 9.0, no_time=closing, action="isolate"),
+        job(None, 9.0, no_time=closing, not_needed=True, late=True),
+    ):
+        (told,) = Life().at(0.0, plan_of(idle))
+        assert (told.stage, told.action) == ("notice", idle.action)
+        assert told.facts.blocked_by is None
+
+
+def test_a_look_inside_waits_while_the_same_gear_is_wet_and_live():
+    # both said stop in the wind; when it drops the power is cut first, and then it is opened
+    life = Life()
+    life.at(0.0, plan_of(care(fixtures=("f1", "f2"))))
+    life.at(0.5, soaked(blocked=("truss",)))
+    assert life.stages(1.0, soaked()) == []
+    (told,) = life.at(1.6, soaked())
+    assert (told.stage, told.action) == ("overdue", "isolate")
+    assert life.at(2.5, soaked()) == []
+    log = [entry(2.6, "isolated", position="truss")]
+    told = life.at(2.7, soaked(), log)
+    assert [(a.stage, a.action) for a in told] == [("stood-down", "isolate")]
+    assert [(a.stage, a.action) for a in life.at(2.8, soaked(), log)] == [("notice", "inspect")]
+
+
+def test_power_that_is_cut_for_what_cannot_be_done_is_no_word_of_the_forecast():
+    # it still rains by the forecast: nothing is "no longer needed" because nobody can do it
+    life = Life()
+    life.at(8.0, plan_of(job()))
+    shut = Span(seconds(8.1), float("inf"), "crew", None, "no lift, says Ines")
+    stuck = job(None, 10.5, cannot=shut)
+    log = [entry(8.2, "isolated", position="truss")]
+    for at in (8.3, 8.7, 9.0, 10.0):
+        assert life.at(at, plan_of(stuck), log) == []
+    # the lift is there again
+    (told,) = life.at(10.1, plan_of(job(10.2)), log)
+    assert (told.stage, told.action) == ("start", "cover")
+
+
+def test_wind_that_blows_over_the_limit_in_a_storm_is_waited_for_anew():
+    life = Life()
+    life.at(9.0, plan_of(job(20.0, 20.5), care()))
+    life.at(9.1, plan_of(job(9.2, 20.5)))
+    life.at(9.2, plan_of(job(9.2, 20.5), blocked=("truss",)))
+    assert life.stages(9.3, plan_of(job(9.2, 20.5))) == []  # the wait begins
+    storm = Span(seconds(9.4), seconds(12.0), "thunder", 14.0)
+    for at in (9.5, 11.9):
+        life.at(at, plan_of(job(9.2, 20.5), storm=storm))
+    assert "start" not in life.stages(12.0, plan_of(job(9.2, 20.5)))
+    assert life.stages(12.5, plan_of(job(9.2, 20.5))) == ["start"]
+
+
+def test_a_look_inside_told_when_the_wind_drops_is_told_once():
+    life = Life()
+    wet = care(fixtures=("f1", "f2"), facts=Facts(used=1.2, access_limit_mps=10.0))
+    assert life.stages(0.0, plan_of(wet, blocked=("truss",), spent=("f1", "f2"))) == ["stop"]
+    life.at(1.0, plan_of(wet, spent=("f1", "f2")))
+    assert life.stages(1.6, plan_of(wet, spent=("f1", "f2"))) == ["notice"]
+    assert life.at(1.7, plan_of(wet, spent=("f1", "f2"))) == []
+
+
+def test_equal_hands_that_turn_round_are_told_to_nobody():
+    # Ines is told to start; the next plans name Suki, then Ines: either can, and nobody is called
+    crew = (Person("Ines"), Person("Suki"))
+    described = the_show()
+    life = Life(replace(described, crew=replace(described.crew, people=crew)))
+    life.at(9.0, plan_of(theirs("Ines")))
+    for at, who in ((9.05, "Suki"), (9.1, "Ines"), (9.15, "Suki")):
+        assert life.at(at, plan_of(theirs(who))) == []
+    # Ines is told to start elsewhere: now it is said who comes instead
+    lawn = theirs("Ines", position="lawn", fixtures=("g1",))
+    life.at(9.2, plan_of(theirs("Suki"), lawn))
+    (told,) = life.at(9.25, plan_of(theirs("Suki"), lawn))
+    assert (told.position, told.facts.who) == ("truss", ("Suki",))
+
+
+def test_no_new_order_is_told_in_a_lull_while_a_stop_stands_there():
+    # stopped at 21:30; at 22:00 the wind is under the limit, and the stop waits for minutes
+    life = Life()
+    life.at(9.0, plan_of(job()))
+    assert life.stages(9.5, plan_of(job(), blocked=("truss",))) == ["stop"]
+    off = job(10.2, 10.7, family="uncover", action="uncover")
+    assert life.stages(10.0, plan_of(job(), off)) == []
+    assert sorted(life.stages(10.6, plan_of(job(), off))) == ["overdue", "start"]
