@@ -497,15 +497,16 @@ def test_power_that_is_cut_for_what_cannot_be_done_is_no_word_of_the_forecast():
 
 def test_wind_that_blows_over_the_limit_in_a_storm_is_waited_for_anew():
     life = Life()
-    life.at(9.0, plan_of(job(20.0, 20.5), care()))
-    life.at(9.1, plan_of(job(9.2, 20.5)))
-    life.at(9.2, plan_of(job(9.2, 20.5), blocked=("truss",)))
-    assert life.stages(9.3, plan_of(job(9.2, 20.5))) == []  # the wait begins
-    storm = Span(seconds(9.4), seconds(12.0), "thunder", 14.0)
-    for at in (9.5, 11.9):
-        life.at(at, plan_of(job(9.2, 20.5), storm=storm))
-    assert "start" not in life.stages(12.0, plan_of(job(9.2, 20.5)))
-    assert life.stages(12.5, plan_of(job(9.2, 20.5))) == ["start"]
+    life.at(0.0, soaked())
+    assert life.stages(0.2, soaked(blocked=("truss",))) == ["stop"]
+    assert life.stages(0.3, soaked()) == []  # the wait begins
+    storm = Span(seconds(0.4), seconds(2.0), "thunder", 14.0)
+    for at in (0.4, 1.9):
+        life.at(at, soaked(storm=storm))
+    # the thunder is over by its own wait, and the wind has only just dropped
+    assert life.stages(2.0, soaked()) == ["stood-down"]
+    assert life.stages(2.4, soaked()) == []
+    assert [(a.stage, a.action) for a in life.at(2.5, soaked())] == [("overdue", "isolate")]
 
 
 def test_a_look_inside_told_when_the_wind_drops_is_told_once():
