@@ -42,7 +42,7 @@ def last_answers(answers: Sequence[Answered]) -> dict[str, Answered]:
 def sentence(answer: Answered, show: Show, now: datetime) -> str:
     """`Ines answered not needed at 21:03`."""
     clock = SiteClock(show.site.timezone, now)
-    who = one_line(answer.by or "") or "You"
+    who = one_line(answer.by or "") or "Somebody"
     said = f"{who} answered {answer.answer.replace('-', ' ')} at {clock.at(answer.at)}"
     because = "" if answer.because is None else BECAUSE[answer.because]
     note = one_line(answer.note or "")

@@ -156,7 +156,10 @@ def _job(show: Show, job: Job, clock: SiteClock) -> str:
     if job.start_by_s is not None:
         said.append(f"start by {clock.at(to_moment(job.start_by_s))}")
     if job.do_by_s is not None:
-        said.append(f"done by {clock.at(to_moment(job.do_by_s))}")
+        start = None if job.start_by_s is None else to_moment(job.start_by_s)
+        due = to_moment(job.do_by_s)
+        done = words.over_by(start, job.facts.access_closes_at, due) or due
+        said.append(f"{'' if done == due else 'down and '}done by {clock.at(done)}")
     if job.start_by_s is None or job.late_by_s > 0:
         said.append("not to be had in time by these people")
     if job.facts.who:

@@ -200,7 +200,13 @@ def hands_off_by(alert: Alert) -> datetime | None:
 
     The water's deadline is no time to finish by where wind or thunder shuts the place first.
     """
-    closes, start, deadline = alert.facts.access_closes_at, alert.start_by, alert.do_by
+    return over_by(alert.start_by, alert.facts.access_closes_at, alert.do_by)
+
+
+def over_by(
+    start: datetime | None, closes: datetime | None, deadline: datetime | None
+) -> datetime | None:
+    """The same of a job by its times."""
     if deadline is None or closes is None or start is None or not start < closes < deadline:
         return deadline
     return closes

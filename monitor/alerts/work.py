@@ -144,7 +144,8 @@ def _after_the_answer(
     if "stop" in (last.stage, new.stage):
         return reason, new
     urges = pressing(last, new)
-    if said == "not-needed" or (said is None and job.not_needed):
+    if job.not_needed:
+        # The plan knows whether the answer holds for all that the job has come to ask for.
         return None if urges is None else f"{urges}: {job.reason}", new
     if said == "doing" and reason is not None and urges is None:
         more = set(new.fixtures) - set(last.fixtures) or new.action != last.action

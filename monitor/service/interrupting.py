@@ -19,6 +19,7 @@ from monitor.alerts.interruptions import (
     listeners,
     opens_at,
     radio_with,
+    told_late,
     urgency,
 )
 from monitor.alerts.quiet import held_until, on_hand, quiet_now
@@ -63,11 +64,11 @@ class Interruptions:
             return Hold(opens)
         return self._with_others(row, listener, now) if gap else Send(row.number)
 
-    def words(self, row: OutboxRow) -> Message:
-        """The message as it is sent, with what is told with it."""
+    def words(self, row: OutboxRow, now: datetime) -> Message:
+        """The message as it is sent now, with what is told with it."""
         others = [other.message for other in row.joined]
         clock = SiteClock(self._show.site.timezone, row.message.at)
-        return joined(row.message, others, self._names, clock)
+        return told_late(joined(row.message, others, self._names, clock), now)
 
     def _with_others(self, row: OutboxRow, listener: Listener, now: datetime) -> Send:
         beside = [

@@ -30,10 +30,20 @@ def call_on_change(
     """Who is told of a change now, and the names of those who hear of the alert first by it."""
     contacts = reachable(show, message, leave_out)
     before = turns(db, alert.id) or _of_before(db, alert)
-    turn = told_now(alert, contacts, before, answers_to(db, alert.id), now)
+    turn = told_now(alert, contacts, before, answers_to(db, alert.id), now, _planned(show, alert))
     record_turn(db, turn)
     known = {name for earlier in before for name in earlier.contacts}
     return turn, frozenset(turn.contacts) - known
+
+
+def _planned(show: Show, alert: Alert) -> frozenset[str]:
+    """The contacts of those who are planned by name to do it."""
+    who = alert.facts.who
+    return frozenset(
+        person.contact
+        for person in show.crew.people
+        if person.name in who and person.contact is not None
+    )
 
 
 def _of_before(db: Database, alert: Alert) -> tuple[Turn, ...]:

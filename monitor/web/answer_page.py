@@ -116,6 +116,8 @@ def _said(found: Linked) -> tuple[str, AnswerSaid, str | None]:
     if problems:
         raise BadInputError(problems)
     opened, shown = fields.pop("id"), fields.pop("shown", None)
+    if fields["answer"] == "cannot":
+        fields.setdefault("because", "other")  # the page that is shown next says so
     # Tapped twice it is kept once; another answer from the same page is another word.
     digest = hashlib.sha256(to_json(fields).encode("ascii")).hexdigest()
     known: Any = fields

@@ -108,6 +108,10 @@ def kept_page(show: Show, alert: Alert, kept: Kept, now: datetime) -> str:
     said = ["It was kept before."]
     if kept.answered is not None:
         said = [f"Kept: {sentence(kept.answered, show, now)}."]
+        if kept.answered.because == "other" and not one_line(kept.answered.note or ""):
+            said.append(
+                'No reason was given: it is kept as another reason. "Answer again" adds it.'
+            )
         clock = SiteClock(show.site.timezone, now)
         said += [
             f"Logged: {entry.fixture or entry.position} {entry.entry}, {clock.at(entry.at)}."

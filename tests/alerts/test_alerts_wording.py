@@ -259,7 +259,7 @@ def test_the_alert_object_has_the_settled_fields():
     assert {k: found[k] for k in settled} == settled
     assert set(found) - set(settled) == {
         *("schema", "cautions", "radio", "says", "says_so", "by_feed"),
-        *("who", "handed_to", "handed_at", "late", "late_minutes", "worth", "covers"),
+        *("who", "handed_to", "handed_at", "down_by", "late", "late_minutes", "worth", "covers"),
         *("not_covered_because", "spent_live", "logged_done", "answered"),
     }
     assert found["schema"] == "dryspell.alert/1"

@@ -79,8 +79,18 @@ def test_never_by_these_people():
     ],
 )
 def test_what_acting_is_worth(worth, says):
-    assert says in told(worth=worth).text
-    assert told(worth=worth).data["worth"]["at_stake"] == 300.0
+    many = replace(TOWERS, members=31, probability=worth.chance)
+    assert says in told(many, worth=worth).text
+    assert told(many, worth=worth).data["worth"]["at_stake"] == 300.0
+    assert told(many, worth=worth).data["worth"]["chance"] == worth.chance
+
+
+@pytest.mark.parametrize("members", [1, 2, 9])
+def test_few_forecasts_give_no_chance_also_where_it_is_weighed(members):
+    message = told(replace(TOWERS, members=members), worth=Worth(80.0, 300.0, 0.4))
+    assert "Worth: Acting costs 80, at stake 300: worth it." in message.text
+    assert "40 %" not in message.text
+    assert message.data["worth"] == {"cost": 80.0, "at_stake": 300.0, "chance": None}
 
 
 def test_what_to_take_from_the_store_and_why_not():

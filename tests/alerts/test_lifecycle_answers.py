@@ -127,7 +127,7 @@ def test_without_a_cover_it_is_brought_in():
     answers = [said("cannot", 9.1, because="no-cover")]
     (told,) = life.at(9.2, plan_of(job(9.9, action="bring-in")), answers=answers)
     assert (told.stage, told.action) == ("start", "bring-in")
-    assert told.facts.answered == ("You answered cannot at 21:06: there is no cover",)
+    assert told.facts.answered == ("Somebody answered cannot at 21:06: there is no cover",)
 
 
 # ---------------------------------------------------------------- not needed
@@ -164,8 +164,18 @@ def test_not_needed_is_asked_again_where_it_got_worse(due_h, rain_mm, told):
     assert bool(found) is told
     if found:
         # 8.1 h after noon is 20:06
-        assert found[0].facts.answered == ("You answered not needed at 20:06",)
+        assert found[0].facts.answered == ("Somebody answered not needed at 20:06",)
         assert life.at(8.6, plan_of(worse), answers=answers) == []
+
+
+def test_not_needed_for_some_says_nothing_of_what_the_job_has_come_to_ask_for_since():
+    life = Life()
+    life.at(8.0, plan_of(job(fixtures=("f2",), count=1)))
+    answers = [said("not-needed", 8.1, fixtures=("f2",))]
+    # grown by f1: the plan holds the answer for what it was given to, not for the job any more
+    (told,) = life.at(8.5, plan_of(job()), answers=answers)
+    assert told.fixtures == ("f1", "f2")
+    assert told.reason.startswith("more fixtures than told before")
 
 
 def test_not_needed_and_spent_is_told():
@@ -175,7 +185,7 @@ def test_not_needed_and_spent_is_told():
     life.at(9.5, plan_of(job(None, not_needed=True)), answers=answers)
     (told,) = life.at(10.6, plan_of(spent=("f1", "f2")), answers=answers)
     assert (told.stage, told.action) == ("overdue", "isolate")
-    assert told.facts.answered == ("You answered not needed at 21:06",)
+    assert told.facts.answered == ("Somebody answered not needed at 21:06",)
 
 
 def test_the_last_answer_counts():

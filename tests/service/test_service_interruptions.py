@@ -261,7 +261,7 @@ def test_killed_while_sending_the_same_mail_is_sent_again(night_of):
     row = lease(night.db, night.now, 90, lambda r: rules.choose(r, night.now))
     # the mail was taken by the server, and nothing of it noted: the machine went off
     contact = night.watch.current.contacts[row.contact]
-    message = rules.words(row)
+    message = rules.words(row, night.now)
     by_email.send(message, contact, row.recipient, row.id, secret=None, now=night.now)
     free_leases(night.db, night.now)
     night.now += MINUTE

@@ -225,6 +225,45 @@ def test_its_colours_are_far_enough_apart():
 # ---------------------------------------------------------------- the buttons
 
 
+@pytest.mark.parametrize(
+    ("people", "by"),
+    [
+        (("Ruth",), "Ruth"),
+        # shared, or nobody's: the contact is all that is known
+        (("Ruth", "Bex"), "crew"),
+        ((), "crew"),
+    ],
+)
+def test_who_answers_is_the_person_whose_contact_it_is(tmp_path, people, by):
+    crew = "".join(f'\n[[people]]\nname = "{name}"\ncontact = "crew"\n' for name in people)
+    with told(tmp_path, mail_to(25, "ruth@example.org", name="crew") + crew) as (site, _):
+        ((_, path),) = links_in(site)
+        assert f"Done is logged now, by {by}," in page_of(site, path).text
+        kept = tap(site, path, answer="done")
+        assert f"Kept: {by} answered done at 21:00." in kept.text
+        with site.db() as db:
+            assert [entry.by for entry in log_entries(db)] == [by]
+            assert [answer.by for answer in answers(db)] == [by]
+
+
+def test_cannot_without_a_reason_is_kept_as_another_and_says_so(tmp_path):
+    with told(tmp_path, TWO) as (site, _):
+        path = links_in(site)[0][1]
+        kept = tap(site, path, answer="cannot")
+        assert "No reason was given: it is kept as another reason." in kept.text
+        with site.db() as db:
+            assert [answer.because for answer in answers(db)] == ["other"]
+        told_why = tap(site, path, answer="cannot", note="the road is flooded")
+        assert "No reason was given" not in told_why.text
+
+
+def test_what_is_logged_and_what_is_not_is_said_once(tmp_path):
+    with told(tmp_path, TWO) as (site, _):
+        text = page_of(site, links_in(site)[0][1]).text
+    assert 'Only "It is done" is logged. The other answers log nothing' in text
+    assert "An answer is not a log" not in text.partition("Written 21:00")[0]
+
+
 def test_doing_is_kept_with_who_and_for_what_and_logs_nothing(tmp_path):
     with told(tmp_path, TWO) as (site, _):
         kept = tap(site, dict(links_in(site))["b@example.org"], answer="doing")
