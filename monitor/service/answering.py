@@ -19,7 +19,7 @@ from monitor.show.clock import ClockError, moment
 from monitor.show.nearest import suggestion
 from monitor.store.answers import record_answer
 from monitor.store.database import immediate
-from monitor.store.history import alerts_as_they_stand
+from monitor.store.history import alerts_as_they_stand, log_entries
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -110,7 +110,7 @@ def keep_answer(
         )
         record_entries(db, entries, now, word_id)
         record_answer(db, answered)
-    notes = tuple(notes_on(entries, show, now))
+    notes = tuple(notes_on(entries, show, now, log_entries(db)))
     return Kept(is_new=True, entries=entries, notes=notes, answered=answered)
 
 
