@@ -17,6 +17,7 @@ from monitor.alerts.done import isolation_done
 from monitor.alerts.open_alert import PROTECTS, SITE, SPENT, Change, OpenAlert, Source, WatchState
 from monitor.alerts.spent_gear import SpentGear
 from monitor.alerts.step import Step
+from monitor.alerts.words import isolates_now
 from monitor.domain import Answered, LogEntry, Show
 from monitor.planning.fell import Fell
 from monitor.planning.job import Job, Plan
@@ -85,7 +86,10 @@ def advance(
     spent.soaking()
     for job in jobs.values():
         work.begin(step, job, spent)
-    stops_first = sorted(step.changes, key=lambda c: c.alert.stage != "stop")
+    # Then what is wet and live: before the end of the stop that kept people from it.
+    stops_first = sorted(
+        step.changes, key=lambda c: (c.alert.stage != "stop", not isolates_now(c.alert))
+    )
     # What is no longer due is asked for anew when it comes due again.
     due = {key for job in plan.jobs if job.family not in PROTECTS for key in work.care(job)}
     still = tuple(sorted(step.settled & due))

@@ -166,6 +166,10 @@ class Step:
 
     # ---- asked of an open alert
 
+    def open_at(self, position: str) -> list[OpenAlert]:
+        """What stays open at a position, as far as it has been gone through."""
+        return [o for o in self.open if o.alert.position == position]
+
     def answer_to(self, opened: OpenAlert) -> Answered | None:
         """The last that was answered to it."""
         return self.answers.get(opened.alert.id)

@@ -8,9 +8,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from alerts.lived import Life, care, job, plan_of, seconds, the_show
+from alerts.lived import Life, care, gust, job, plan_of, seconds, the_show
 from exposure.rigs import after, entry
 
+from monitor.alerts import wording
 from monitor.domain import Answered, Facts, Person, Worth
 from monitor.planning.fell import Fell
 from monitor.planning.workable import Span
@@ -228,6 +229,30 @@ def test_where_there_is_time_after_the_closing_it_waits():
     assert life.stages(9.7, plan_of(job(10.0))) == ["start"]
 
 
+# ---------------------------------------------------------------- nobody there can
+
+
+def test_what_nobody_there_can_do_is_isolated_and_never_told_to_start():
+    life = Life()
+    short = job(missing="2 of 3 people it takes", late=True, late_by_s=float("inf"))
+    (told,) = life.at(8.0, plan_of(short))
+    assert (told.stage, told.action, told.people, told.minutes) == ("notice", "isolate", 1, None)
+    assert (told.start_by, told.do_by, told.facts.late) == (None, after(10.5), False)
+    assert told.reason.startswith("it cannot be done by who is there: 2 of 3 people it takes; ")
+    for at in (9.3, 10.1, 10.4):
+        assert life.at(at, plan_of(short)) == []
+    (told,) = life.at(10.5, plan_of(short))
+    assert (told.stage, told.action) == ("overdue", "isolate")
+
+
+def test_when_somebody_comes_who_can_it_is_to_be_covered_again():
+    life = Life()
+    short = job(missing="nobody here holds a climb ticket", late=True, late_by_s=float("inf"))
+    assert life.stages(8.0, plan_of(short)) == ["notice"]
+    (told,) = life.at(8.2, plan_of(job()))
+    assert (told.stage, told.action, told.start_by) == ("notice", "cover", after(10.0))
+
+
 # ---------------------------------------------------------------- spent and live
 
 
@@ -306,8 +331,15 @@ def test_overdue_at_the_moment_it_is_spent_is_one_message():
 def test_nobody_is_sent_to_isolate_in_thunder_or_over_the_wind_limit():
     life = Life()
     storm = Span(seconds(0.0), seconds(99.0), "thunder")
-    (told,) = life.at(0.0, soaked(storm=storm))
-    assert (told.stage, told.position) == ("stop", None)
+    site, there = life.at(0.0, soaked(storm=storm))
+    assert (site.stage, site.position) == ("stop", None)
+    # which place it is: nobody crosses open ground for it
+    assert (there.stage, there.position, there.action) == ("stop", "truss", None)
+    said = wording.message(there, there.at)
+    assert said.subject == "Stop: wet and live, keep off truss"
+    assert "Isolate at DIST-1, only from indoors or under a solid roof" in said.text
+    assert said.radio.startswith("STOP. Wet and live, keep off truss. Come down, into a building")
+    assert life.at(0.1, soaked(storm=storm)) == []
     life = Life()
     (told,) = life.at(0.0, soaked(blocked=("truss",)))
     assert (told.stage, told.position, told.action) == ("stop", "truss", None)
@@ -551,3 +583,64 @@ def test_no_new_order_is_told_in_a_lull_while_a_stop_stands_there():
     off = job(10.2, 10.7, family="uncover", action="uncover")
     assert life.stages(10.0, plan_of(job(), off)) == []
     assert sorted(life.stages(10.6, plan_of(job(), off))) == ["overdue", "start"]
+
+
+# ---------------------------------------------------------------- spent while a stop stands
+
+
+def test_what_is_spent_in_thunder_is_told_then_and_to_be_isolated_first_when_that_ends():
+    life = Life()
+    storm = Span(seconds(9.5), seconds(10.5), "thunder")
+    life.at(9.2, plan_of(job()))
+    assert [a.position for a in life.at(9.5, plan_of(job(), storm=storm))] == [None]
+    (told,) = life.at(10.0, soaked(storm=storm))
+    assert (told.stage, told.position, told.facts.spent_live) == ("stop", "truss", True)
+    assert (told.facts.blocked_by, told.facts.blocked_until) == ("thunder", after(10.5))
+    assert life.at(10.2, soaked(storm=storm)) == []
+    # the thunder is over: the power first, then the word that it is over
+    first, *rest = life.at(10.6, soaked())
+    assert (first.id, first.stage, first.action) == (told.id, "overdue", "isolate")
+    assert "stop" not in [a.stage for a in rest]
+    assert {a.id for a in rest if a.stage == "stood-down"} >= {"site-2"}
+
+
+def test_wind_in_the_storm_is_waited_for():
+    life = Life()
+    storm = Span(seconds(9.5), seconds(10.5), "thunder")
+    life.at(9.5, soaked(storm=storm))
+    blows = {"blocked": {"truss": gust(10.55)}}
+    life.at(10.4, replace(soaked(storm=storm), **blows))
+    assert [a.position for a in life.at(10.6, soaked())] == [None]
+    (told,) = life.at(11.2, soaked())
+    assert (told.stage, told.action) == ("overdue", "isolate")
+
+
+def test_a_stop_for_wind_that_was_told_is_told_again_when_gear_there_is_spent_and_live():
+    life = Life()
+    life.at(9.2, plan_of(job()))
+    (stop,) = life.at(9.5, plan_of(job(), blocked=("truss",)))
+    assert (stop.stage, stop.facts.spent_live) == ("stop", False)
+    (told,) = life.at(10.0, soaked(blocked=("truss",)))
+    assert (told.stage, told.facts.spent_live) == ("stop", True)
+    text = wording.message(told, told.at).text
+    assert text.startswith("Stop. truss is wet and live: keep off.")
+    assert "Past the allowance there, and nothing says that it is isolated: 4 fixtures." in text
+    assert life.at(10.1, soaked(blocked=("truss",))) == []
+
+
+def test_one_stop_where_wind_and_water_come_in_one_moment():
+    life = Life()
+    life.at(9.2, plan_of(job()))
+    (told,) = life.at(9.5, soaked(blocked=("truss",)))
+    assert (told.stage, told.facts.spent_live) == ("stop", True)
+    assert life.at(9.6, soaked(blocked=("truss",))) == []
+    life.at(9.7, soaked())
+    first, *_ = life.at(10.4, soaked())
+    assert (first.stage, first.action) == ("overdue", "isolate")
+
+
+def test_a_stop_for_thunder_names_what_is_to_be_isolated_already():
+    life = Life()
+    life.at(9.0, soaked())
+    (told,) = life.at(9.5, soaked(storm=Span(seconds(9.5), seconds(10.5), "thunder")))
+    assert "Wet and live, keep off: truss." in wording.message(told, told.at).text
