@@ -126,6 +126,27 @@ def test_nothing_watched_yet(tmp_path):
     assert not (bare / "dryspell.db").exists()
 
 
+def test_before_any_weather_is_read_no_use_is_claimed(tmp_path, time_machine):
+    time_machine.move_to(datetime(2027, 6, 10, 12, tzinfo=UTC), tick=False)
+    made = write_show(tmp_path / "show", ["a,IP20,open", "b,IP20,open"])
+    run(made, "log", "inspected", "--fixture", "a", "--result", "damp")
+    done = run(made, "inspect")
+    assert done.exit_code == 1
+    said = " ".join(done.output.split())
+    assert said.startswith("The weather since the gear went out is not known here")
+    assert "1 ? Open field 1 fixture, IP20 a found damp, Thu 13:00" in said
+    assert "%" not in said
+    data = json.loads(run(made, "inspect", "--json", "-").output)
+    assert data["weather_known"] is False
+    assert [item["used"] for item in data["queue"]] == [None]
+    run(made, "log", "inspected", "--fixture", "a", "--result", "dry")
+    assert "Nothing that is logged asks for an inspection." in run(made, "inspect").output
+    assert "Nothing stands in the inspection queue" not in run(made, "inspect").output
+    # before load-in nothing is out, and there is nothing to know
+    time_machine.move_to(datetime(2027, 6, 10, 6, tzinfo=UTC), tick=False)
+    assert run(made, "inspect").exit_code == 0
+
+
 # ---------------------------------------------------------------- readings
 
 
