@@ -64,8 +64,9 @@ def pressing(last: Alert, new: Alert) -> str | None:
 def what_is_left(job: Job, show: Show, now: datetime) -> Job:
     """The job as it can be told: where it cannot be done, its power is cut and no more.
 
-    Somebody answered that it cannot be done, or nobody gets it begun before wind, thunder or
-    the dark closes the place. Where there is time after that, it is left for then.
+    Somebody answered that it cannot be done, those who are there cannot do it before it is due,
+    or nobody gets it begun before wind, thunder or the dark closes the place. Where there is
+    time after that, it is left for then.
     """
     if job.family not in ("protect", "covered") or job.action == "isolate":
         return job
@@ -76,6 +77,8 @@ def what_is_left(job: Job, show: Show, now: datetime) -> Job:
         if np.isfinite(over_s):
             clock = SiteClock(show.site.timezone, now)
             because += f", until {clock.at(to_moment(over_s))}"
+    elif job.missing is not None and job.blocked is None:
+        because, over_s = f"it cannot be done by who is there: {job.missing}", np.inf
     elif job.no_time is not None and job.start_by_s is not None:
         because, over_s = "not one fixture can be done there before it closes", job.no_time.end_s
     else:
@@ -88,7 +91,7 @@ def what_is_left(job: Job, show: Show, now: datetime) -> Job:
         people=1,
         minutes=None,
         start_by_s=None,
-        late=job.no_time is not None and job.cannot is None,
+        late=job.no_time is not None and job.cannot is None and job.missing is None,
         reason=f"{because}; {job.reason}",
         facts=replace(
             job.facts,

@@ -13,6 +13,7 @@ from monitor.planning.job import Job
 from monitor.planning.on_shift_first import on_shift_first
 from monitor.planning.on_site import hands, joined, shifts_of
 from monitor.planning.schedule import Effort, latest
+from monitor.planning.short_of import BUSY, people_missing
 from monitor.planning.standing import Key, answer_to, cannot_span, last_fixture_s
 from monitor.planning.who import told
 from monitor.planning.workable import Span, finish_s, latest_start_s, merged, workable_s
@@ -184,12 +185,31 @@ class _Plans:
             no_time=None if early else job.no_time,
         )
 
-    def never(self, job: Job) -> Job:
+    def too_late(self, job: Job, task: Task, crew: tuple[Hand, ...] | int) -> Job:
+        """A job that is begun when it is due already: what can wait longer is still saved."""
+        if job.start_by_s is None or job.do_by_s is None or job.start_by_s < job.do_by_s - EPS:
+            return job
+        waits = sorted(to_epoch(wait.do_by) for wait in job.facts.can_wait)
+        due_s = next((at for at in waits if at > job.start_by_s + EPS), None)
+        if due_s is None or job.ends_s is None:
+            missing = people_missing(task, crew, self._now_s, job.do_by_s)
+            closed = (job.blocked, job.no_time, job.cannot) != (None, None, None)
+            return replace(job, missing=missing if closed else missing or BUSY)
+        late_s = max(0.0, job.ends_s - due_s)
+        reason = f"{job.reason}; who is there cannot save the first of them"
+        return replace(job, do_by_s=due_s, late_by_s=late_s, late=late_s > 0.0, reason=reason)
+
+    def never(self, job: Job, task: Task | None, crew: tuple[Hand, ...] | int) -> Job:
         """A job that these people never get done: told as early as others could still do it."""
         assert job.do_by_s is not None
         assert job.minutes is not None
         start_s = latest_start_s(self._shut[job.position], job.do_by_s, job.minutes)
-        return replace(job, start_by_s=start_s, ends_s=None, late_by_s=math.inf, late=True)
+        missing = None
+        if task is not None:
+            missing = people_missing(task, crew, self._now_s, job.do_by_s) or BUSY
+        return replace(
+            job, start_by_s=start_s, ends_s=None, late_by_s=math.inf, late=True, missing=missing
+        )
 
 
 def key_of(job: Job) -> str:
@@ -246,9 +266,12 @@ def evening(
             out.append(_goes_on(job, task, turns.get(key), show))
         elif key in turns:
             planned = plans.with_turn(job, turns[key], late.get(key, 0.0))
+            planned = plans.too_late(planned, asked[key], crew)
             out.append(told(planned, turns[key], crew, show, alone_ok=asked[key].alone_ok))
         elif key in asked or (job.cannot is not None and job.start_by_s is not None):
-            out.append(told(plans.never(job), None, crew, show, alone_ok=True))
+            out.append(
+                told(plans.never(job, asked.get(key), crew), None, crew, show, alone_ok=True)
+            )
         else:
             out.append(job)
     edges = {leg.start_s for turn in schedule.turns for leg in turn.legs}

@@ -46,6 +46,10 @@ class Job:
     """Somebody has answered that it cannot be done, and until when"""
     not_needed: bool = False
     """Somebody has answered that it is not needed: no hands are planned for it"""
+    missing: str | None = None
+    """Why those who are there never begin it before it is due: "nobody here holds a climb
+    ticket", "2 of 3 people it takes"; nothing is asked of them there but to cut its power
+    """
     no_time: Span | None = None
     """What closes the position before set-up and one fixture can be done: nobody begins now"""
     facts: Facts = field(default_factory=Facts)
