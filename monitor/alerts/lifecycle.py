@@ -15,6 +15,7 @@ from monitor.alerts import site_stop, standing_down, wind_stops, work
 from monitor.alerts.answers import what_is_left
 from monitor.alerts.done import isolation_done
 from monitor.alerts.open_alert import PROTECTS, SITE, SPENT, Change, OpenAlert, Source, WatchState
+from monitor.alerts.out_of_reach import as_missing
 from monitor.alerts.spent_gear import SpentGear
 from monitor.alerts.step import Step
 from monitor.alerts.words import isolates_now
@@ -59,7 +60,9 @@ def advance(
     the log says it is done, and never on weather that is missing.
     """
     step = Step(state, plan, show, log, now, source, answers, fell)
-    left = {(job.position, job.family): what_is_left(job, show, now) for job in plan.jobs}
+    left = {
+        (job.position, job.family): what_is_left(as_missing(job), show, now) for job in plan.jobs
+    }
     cut = {key for key, job in left.items() if isolation_done(job, log)}
     jobs: dict[tuple[str, str], Job] = {key: job for key, job in left.items() if key not in cut}
     site_stop.thunder(step)

@@ -103,9 +103,12 @@ def _when(alert: Alert, clock: SiteClock) -> str:
         elif done is not None:
             parts.append(f"Was to be done by {clock.near(done)}.")
     else:
-        minutes = words.known(alert.facts.late_minutes)
-        if late and minutes and start is not None and start > clock.now:
-            parts.append(f"Start by {clock.near(start)}: {words.duration(minutes)} late at best.")
+        minutes = words.late_at_best(alert.facts)
+        if late and start is not None and start > clock.now:
+            how = "it cannot all be done in time"
+            if minutes is not None:
+                how = f"{words.duration(minutes)} late at best"
+            parts.append(f"Start by {clock.near(start)}: {how}.")
         elif late:
             parts.append(_how_late(alert))
         elif start is not None and start <= clock.now:
@@ -123,8 +126,8 @@ def _when(alert: Alert, clock: SiteClock) -> str:
 
 
 def _how_late(alert: Alert) -> str:
-    minutes = words.known(alert.facts.late_minutes)
-    if minutes:
+    minutes = words.late_at_best(alert.facts)
+    if minutes is not None:
         by = words.duration(minutes)
         return f"Start at once with what counts most: all of it is done {by} late at best."
     return "It cannot all be done in time. Start at once with what counts most."

@@ -69,7 +69,7 @@ def _work(alert: Alert, clock: SiteClock) -> str:
             "ISOLATE NOW ", plain_place(alert), f"{f' at {at}' if at else ''}{tail}", _used(alert)
         )
     head = {"notice": "NOTICE. ", "overdue": "OVERDUE. "}.get(alert.stage, "")
-    optional = _late(alert)
+    optional = _late(alert, clock)
     if alert.stage == "overdue" and alert.action in ("cover", "bring-in", "isolate"):
         optional.append("Take it as wet and live.")
     cut_off = shorten(plain(alert.isolate_at or ""), LONGEST_CUT_OFF)
@@ -96,13 +96,15 @@ def _work(alert: Alert, clock: SiteClock) -> str:
     return fit(head, place, tail, optional)
 
 
-def _late(alert: Alert) -> list[str]:
+def _late(alert: Alert, clock: SiteClock) -> list[str]:
     facts = alert.facts
     if not facts.late or alert.stage == "overdue":
         return []
-    if words.known(facts.late_minutes):
-        return [f"At best {words.duration(facts.late_minutes or 0.0)} late."]
-    return ["Late already: start now."]
+    minutes = words.late_at_best(facts)
+    if minutes is not None:
+        return [f"At best {words.duration(minutes)} late."]
+    ahead = alert.start_by is not None and alert.start_by > clock.now
+    return ["Cannot be done in time." if ahead else "Late already: start now."]
 
 
 def _used(alert: Alert) -> list[str]:

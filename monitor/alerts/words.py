@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 LONGEST_SUBJECT = 119
 """Longer ones are cut by many mail programs."""
 
+_LATE_AT_MOST = 180.0
+"""Later than this is not in time at all; see `out_of_reach`."""
+
 FEW_MEMBERS = 10
 """Under this many forecasts a share of them is not a chance."""
 
@@ -193,6 +196,12 @@ def known(value: float | None) -> float | None:
     if value is None or not math.isfinite(value):
         return None
     return float(value)
+
+
+def late_at_best(facts: Facts) -> float | None:
+    """How late it is done at best [min]; None: not in time at all, or not late."""
+    minutes = known(facts.late_minutes)
+    return minutes if facts.late and minutes and minutes <= _LATE_AT_MOST else None
 
 
 def hands_off_by(alert: Alert) -> datetime | None:

@@ -60,9 +60,18 @@ def test_how_late_it_is_at_best():
     assert message.data["late_minutes"] == 25.0
 
 
-def test_never_by_these_people():
+@pytest.mark.parametrize("minutes", [None, 181.0, 1138.0])
+def test_never_by_these_people(minutes):
+    ahead = told(late=True, late_minutes=minutes)
+    # 40 minutes are left until the start: it is not "late already", nor hours "late at best"
+    assert "Start by 22:40 (in 40 min): it cannot all be done in time." in ahead.text
+    assert "Late already" not in ahead.radio
+    assert "Cannot be done in time." in ahead.radio
+    gone = told(now=hours(1), late=True, late_minutes=minutes)
+    assert "It cannot all be done in time. Start at once with what counts most." in gone.text
+    assert "Late already: start now." in gone.radio
+    assert "late at best" not in ahead.text + gone.text
     message = told(late=True)
-    assert "It cannot all be done in time. Start at once with what counts most." in message.text
     assert message.data["late_minutes"] is None
 
 

@@ -644,3 +644,20 @@ def test_a_stop_for_thunder_names_what_is_to_be_isolated_already():
     life.at(9.0, soaked())
     (told,) = life.at(9.5, soaked(storm=Span(seconds(9.5), seconds(10.5), "thunder")))
     assert "Wet and live, keep off: truss." in wording.message(told, told.at).text
+
+
+# ---------------------------------------------------------------- hours late
+
+
+@pytest.mark.parametrize(
+    ("late_h", "action"), [(3.0, "cover"), (3.01, "isolate"), (19.0, "isolate")]
+)
+def test_what_would_be_done_hours_late_is_isolated(late_h, action):
+    life = Life()
+    (told,) = life.at(8.0, plan_of(job(late=True, late_by_s=late_h * 3600.0)))
+    assert told.action == action
+    if action == "isolate":
+        assert "it would be done more than 3 h late" in told.reason
+        text = wording.message(told, told.at).text
+        assert "Start by" not in text
+        assert "late at best" not in text

@@ -174,3 +174,15 @@ def test_any_night_is_said_in_plain_words(jobs, blind):
     assert not FORBIDDEN.search(message.text + message.radio + message.subject)
     if jobs:
         assert "Nothing is" not in message.text.split("\n")[0] or "Planned" not in message.text
+
+
+def test_what_nobody_there_can_do_says_who_is_missing_and_where_its_power_is_cut():
+    short = job("lip", at("02:40"), at("03:30"), missing="nobody here holds a climb ticket")
+    hopeless = job("bar", at("04:00"), at("05:00"), late=True, late_by_s=4 * 3600.0)
+    text = said(short, hopeless).text
+    assert (
+        "Stage lip (3 fixtures): cannot be done by who is there, nobody here holds a climb "
+        "ticket: isolate "
+    ) in text
+    assert "cannot be done by who is there, it would be done more than 3 h late: isolate" in text
+    assert "start by Fri 02:40" not in text.partition("Wake-up")[0]
