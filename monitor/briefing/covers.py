@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from monitor.alerts.words import one_line, sentence, speed
+from monitor.alerts.words import listed, one_line, sentence, speed
+from monitor.briefing.gear import spent_and_bare
 from monitor.briefing.sheet import Section, bounded
 from monitor.exposure.wind import gust_at
 from monitor.planning.covers_on import on_part_of_a_row
@@ -188,10 +189,16 @@ def covers_wanted(known: Known, most: int) -> Section:
     rest = len(found) - len(rows)
     lines += ["And 1 kind more, enough of it."] if rest == 1 else []
     lines += [f"And {rest} kinds more, enough of each."] if rest > 1 else []
+    spent = [f"{bare.over} at {bare.place}" for bare in spent_and_bare(known)]
+    if spent:
+        lines.append(
+            f"Spent, and not covered again: {listed(tuple(spent), 4)}. Isolate, dry, inspect."
+        )
     if known.found.plan.blind:
         lines.append("Not all is known: the forecast has gaps or ends early.")
     elif not found:
-        lines.append("None wanted on this forecast.")
+        others = " for what is not spent" if spent else ""
+        lines.append(f"None wanted on this forecast{others}.")
     heads = ("Cover", "Wanted", "Left", "Short")
     return Section("covers", title, tuple(lines), heads if rows else (), rows)
 

@@ -266,6 +266,14 @@ def test_declared_kept_and_listed(folder):
         assert [d.what for d in declared(db)] == ["power", "height"]
 
 
+def test_declared_against_what_is_known_it_is_kept_and_asks_for_attention(folder):
+    run(folder, "log", "inspected", "--fixture", "a", "--result", "water-inside")
+    done = run(folder, "declare", "power", "--by", "Odile")
+    assert done.exit_code == 1
+    assert "Water inside, isolated until found dry: a." in done.output
+    assert run(folder, "declare").output == "Power, the whole site: declared 13:00 by Odile.\n"
+
+
 def test_a_declaration_is_somebodys(folder):
     done = run(folder, "declare", "power")
     assert done.exit_code == 2
