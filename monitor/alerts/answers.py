@@ -91,6 +91,7 @@ def what_is_left(job: Job, show: Show, now: datetime) -> Job:
         people=1,
         minutes=None,
         start_by_s=None,
+        do_by_s=job.do_by_s if job.cut_by_s is None else job.cut_by_s,
         late=job.no_time is not None and job.cannot is None and job.missing is None,
         reason=f"{because}; {job.reason}",
         facts=replace(

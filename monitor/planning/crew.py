@@ -25,6 +25,7 @@ from monitor.planning.standing import no_cover, standing
 from monitor.planning.uncover import CoversOff
 from monitor.planning.workable import (
     Span,
+    before_closed_s,
     blocking,
     gust_spans,
     known_gust_now,
@@ -123,7 +124,7 @@ def plan(
         off, notices[position_id] = covers.at(position, groups, shut, found)
         found += off
         found += care_jobs(rig, position, groups, ahead, so_far, present, rows)
-        jobs += [replace(job, blocked=span) for job in found]
+        jobs += [_beside(thunder, replace(job, blocked=span), position, now_s) for job in found]
     planned = evening(rig.show, jobs, shut_at, held, log, now_s)
     turns.update(planned.turns_s)
     for job in planned.jobs:
@@ -155,6 +156,14 @@ def plan(
         covers_short=needs.covers_short(),
         cover_notices={p: said for p, said in notices.items() if said},
     )
+
+
+def _beside(thunder: Sequence[Span], job: Job, position: Position, now_s: float) -> Job:
+    """A job with when its power is to be cut, should nothing else be left to do."""
+    if job.do_by_s is None:
+        return job
+    cut_by_s = before_closed_s(thunder, job.do_by_s, position.setup_minutes, now_s)
+    return replace(job, cut_by_s=cut_by_s)
 
 
 def _access_spans(

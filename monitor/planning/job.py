@@ -50,6 +50,10 @@ class Job:
     """Why those who are there never begin it before it is due: "nobody here holds a climb
     ticket", "2 of 3 people it takes"; nothing is asked of them there but to cut its power
     """
+    cut_by_s: float | None = None
+    """By when its power is cut where nothing else is left to do: before thunder or an official
+    warning stops all work outdoors
+    """
     no_time: Span | None = None
     """What closes the position before set-up and one fixture can be done: nobody begins now"""
     facts: Facts = field(default_factory=Facts)

@@ -9,10 +9,12 @@ import math
 from dataclasses import replace
 from datetime import time
 
+import numpy as np
 import pytest
 from exposure.rigs import after, entry, fixture, hours, position, show
 from planning.planned import bag, only, planned, since_noon_h
 
+from monitor.alerts.answers import what_is_left
 from monitor.domain import Answered, Crew, Hours, Person
 from monitor.planning.standing import standing
 
@@ -135,6 +137,27 @@ def test_until_a_time_it_is_planned_for_after_it():
 def test_the_end_of_what_cannot_be_is_a_moment_to_look_again():
     told = [answered(1.0, "cannot", until=after(2.25))]
     assert after(2.25).timestamp() in planned(POLE, RAIN, at_h=1.0, answers=told).changes_s
+
+
+@pytest.mark.parametrize(
+    ("thunder", "at_h", "by_h"),
+    [
+        # due 14:30; thunder in the hour from 14:00, or from 13:00 and so until 14:30: nobody
+        # crosses the place then, and it is over only when it is due
+        ((0, 0, 1, 0, 0), 1.0, 2.0),
+        ((0, 1, 0, 0, 0), 0.5, 1.0),
+        # over at 13:30: an hour is left; and where it has begun there is no time before it
+        ((1, 0, 0, 0, 0), 0.5, 2.5),
+        ((0, 1, 0, 0, 0), 1.2, 2.5),
+    ],
+)
+def test_power_is_cut_before_thunder_stops_all_work(thunder, at_h, by_h):
+    weather = replace(RAIN, thunder=np.array([thunder], dtype=float))
+    told = [answered(at_h, "cannot", because="act-on-stage")]
+    job = only(planned(POLE, weather, at_h=at_h, answers=told))
+    assert since_noon_h(job.cut_by_s) == pytest.approx(by_h)
+    left = what_is_left(job, POLE, after(at_h))
+    assert (left.action, since_noon_h(left.do_by_s)) == ("isolate", pytest.approx(by_h))
 
 
 def test_without_a_cover_it_is_brought_in():
