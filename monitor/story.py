@@ -154,7 +154,10 @@ def story(rehearsal: Rehearsal) -> list[str]:
     """The whole of it for the screen."""
     crew = {
         "absent": "Nobody acted on any message.",
-        "follows": "A simulated crew acted on each start, in the job's minutes.",
+        "follows": (
+            "A simulated crew acted on each start that it had the people and the tickets for, "
+            "in the job's minutes."
+        ),
     }[rehearsal.crew]
     return [
         *weather_lines(rehearsal.show, rehearsal.weather),
