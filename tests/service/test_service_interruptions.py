@@ -14,7 +14,9 @@ from service_site import ENVIRON, free_port, mail_server, mail_to, write_show
 
 from monitor.alerts import by_email
 from monitor.domain import Alert, Facts
+from monitor.service.answering import AnswerSaid, keep_answer
 from monitor.service.delivering import deliver_due
+from monitor.service.escalation import call_next
 from monitor.service.interrupting import Interruptions
 from monitor.service.telling import tell
 from monitor.service.watched import FolderWatch
@@ -488,3 +490,64 @@ def test_in_any_storm_no_row_of_buzzes_and_nothing_is_lost(night_of, post, storm
             ]
             # at one moment, what could not wait may follow what went before it
             assert lately == [] or all(o.settled_at == d.settled_at for o in lately)
+
+
+# ---------------------------------------------------------------- what is held, and what is not
+
+
+def test_power_to_be_cut_soon_comes_at_once_and_what_waited_tells_no_countdown(night_of):
+    night = night_of()
+    night.tell(alert(1, "left", start_by=55))
+    night.until(1)
+    # due in 16 minutes, with no start planned for it: somebody answered that it cannot be done
+    cut = alert(2, "right", "notice", action="isolate", do_by=EVENING + 17 * MINUTE)
+    night.tell(cut)
+    night.tell(alert(3, "truss", start_by=60))
+    night.until(20)
+    assert night.times() == [0, 1, 11]
+    first, power, held = night.texts()
+    # 20:00 on the site's clock; told in the minute it was written
+    assert "Start by 20:55 (in 55 min)." in first
+    assert "Done by 20:17 (in 16 min)." in power
+    # written 20:01 and sent 20:11: "in 59 min" would be told ten minutes too late
+    assert "Start by 21:00." in held
+    assert "(in " not in held.partition("\nRadio:")[0]
+
+
+def test_the_word_to_the_next_turn_is_never_held(night_of, post):
+    port = post[1]
+    chief = mail_to(port, "ines@crew.example", name="ines", more="")
+    deputy = mail_to(port, "suki@crew.example", name="suki", more="turn = 2")
+    night = night_of(chief + deputy)
+    # a stop goes to both: Suki has been buzzed
+    night.tell(alert(9, "left", "stop", kind="stop", action=None))
+    night.deliver()
+    night.now += MINUTE
+    told = alert(2, "right", start_by=60)
+    night.tell(told)
+    night.deliver()
+    keep_answer(night.db, AnswerSaid("2", "cannot", by="Ines"), night.show, night.now, str)
+    with immediate(night.db):
+        call_next(night.db, night.show, night.now)
+    night.deliver()
+    assert night.times("suki@crew.example") == [0, 1]
+    # Ines was buzzed a minute before: hers is held, and she is not said to have been told
+    said = night.texts("suki@crew.example")[-1]
+    assert "Ines answered cannot at 20:01" in said
+    assert "Told before" not in said
+    assert night.times() == [0]
+
+
+def test_a_start_reaches_those_planned_for_it_in_that_moment(night_of, post):
+    port = post[1]
+    chief = mail_to(port, "ines@crew.example", name="ines", more="")
+    bex = mail_to(port, "bex@crew.example", name="bex", more="turn = 3")
+    tilda = mail_to(port, "tilda@crew.example", name="tilda", more="turn = 2")
+    people = "".join(
+        f'\n[[people]]\nname = "{name.title()}"\ncontact = "{name}"\n' for name in ("bex", "tilda")
+    )
+    night = night_of(chief + bex + tilda, people)
+    start = alert(1, "left", start_by=55)
+    night.tell(replace(start, facts=replace(start.facts, who=("Bex",))))
+    night.deliver()
+    assert sorted(to for _, to, *_ in night.heard) == ["bex@crew.example", "ines@crew.example"]
