@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, get_args
 
 import click
 
+from monitor.alerts.words import one_line
 from monitor.cli.surroundings import DATABASE, now, read, show_option, site_time
 from monitor.cli.writing import tell
 from monitor.domain import BadInputError, EntryKind, InspectionResult, Problem
@@ -200,8 +201,8 @@ def _listed(found: tuple[Written, ...], show: Show) -> Iterator[str]:
             line += f"; corrected by {one.corrected_by}"
         elif one.withdrawn is not None and one.withdrawn_at is not None:
             line += f"; withdrawn {_when(one.withdrawn_at, show)}"
-            line += f" by {one.withdrawn.by}" if one.withdrawn.by else ""
-            line += f", {one.withdrawn.note}" if one.withdrawn.note else ""
+            line += f" by {one_line(one.withdrawn.by)}" if one.withdrawn.by else ""
+            line += f", {one_line(one.withdrawn.note)}" if one.withdrawn.note else ""
         yield from textwrap.wrap(line, WIDTH, subsequent_indent=" " * 6)
 
 
@@ -219,5 +220,5 @@ def _what(entry: LogEntry) -> str:
     said += f", earth {entry.earth_ohm:g} ohm" if entry.earth_ohm is not None else ""
     if entry.insulation_mohm is not None:
         said += f", insulation {entry.insulation_mohm:g} megohm"
-    said += f", by {entry.by}" if entry.by else ""
-    return said + (f", {entry.note}" if entry.note else "")
+    said += f", by {one_line(entry.by)}" if entry.by else ""
+    return said + (f", {one_line(entry.note)}" if entry.note else "")
