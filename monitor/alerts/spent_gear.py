@@ -220,6 +220,7 @@ class SpentGear:
         site = next((o.alert.facts for o in step.open if o.family == SITE), None)
         if site is not None:
             until = site.blocked_until
+            until = until if until is not None and until > step.now else None
             facts = replace(facts, blocked_by=site.blocked_by, blocked_until=until)
         alert = replace(
             last,
