@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -21,7 +21,7 @@ from monitor.planning.job import Job, Plan
 from monitor.planning.needs import Needs
 from monitor.planning.present import Present, rows_by_group
 from monitor.planning.soaking import soaking, water_reaches
-from monitor.planning.standing import no_cover, standing
+from monitor.planning.standing import Key, no_cover, standing
 from monitor.planning.uncover import CoversOff
 from monitor.planning.workable import (
     Span,
@@ -62,6 +62,7 @@ def plan(
     closed: Sequence[Span] = (),
     answers: Sequence[Answered] = (),
     log: Sequence[LogEntry] = (),
+    told_before: Mapping[Key, tuple[str, ...]] | None = None,
 ) -> Plan:
     """What wants doing, by when.
 
@@ -76,6 +77,7 @@ def plan(
         warning of thunder; they block as thunder does
     answers : what the crew has answered to alerts until now, oldest first
     log : the crew's entries, by which an answer ends
+    told_before : by position and family of a job, who was told last that it is theirs
 
     Returns
     -------
@@ -125,7 +127,7 @@ def plan(
         found += off
         found += care_jobs(rig, position, groups, ahead, so_far, present, rows)
         jobs += [_beside(thunder, replace(job, blocked=span), position, now_s) for job in found]
-    planned = evening(rig.show, jobs, shut_at, held, log, now_s)
+    planned = evening(rig.show, jobs, shut_at, held, log, now_s, told_before)
     turns.update(planned.turns_s)
     for job in planned.jobs:
         turns |= _turns(job, shut_at[job.position], rig)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from monitor.domain import Answered, LogEntry, Position, Show
 from monitor.planning.board import EPS
 from monitor.planning.hands import Hand, Schedule, Task, Turn
+from monitor.planning.in_hand import in_stretches, marked_as, one_turn, team_of
 from monitor.planning.job import Job
 from monitor.planning.on_shift_first import on_shift_first
-from monitor.planning.on_site import hands, joined, shifts_of
+from monitor.planning.on_site import hands, shifts_of
 from monitor.planning.schedule import Effort, latest
 from monitor.planning.short_of import BUSY, people_missing
 from monitor.planning.standing import Key, answer_to, cannot_span, last_fixture_s
@@ -51,9 +52,10 @@ class _Plans:
         answers: Mapping[Key, Answered],
         log: Sequence[LogEntry],
         now_s: float,
+        told: Mapping[Key, tuple[str, ...]],
     ) -> None:
         self._show, self._shut, self._answers = show, shut, answers
-        self._log, self._now_s = log, now_s
+        self._log, self._now_s, self._told = log, now_s, told
 
     def answered(self, job: Job) -> Job:
         """A job with what the crew has said of it."""
@@ -113,52 +115,62 @@ class _Plans:
 
     def in_hand(
         self, jobs: Sequence[Job], crew: tuple[Hand, ...] | int
-    ) -> tuple[dict[str, Task], tuple[Hand, ...] | int]:
+    ) -> tuple[dict[str, tuple[Task, ...]], tuple[Hand, ...] | int]:
         """What somebody is at, as tasks of their own, and the people with those who are."""
-        fixed: dict[str, Task] = {}
+        fixed: dict[str, tuple[Task, ...]] = {}
+        at_it: set[str] = set()
         for job in jobs:
             if not job.under_way or job.minutes is None:
                 continue
-            task, with_them = self.rest(job, crew)
+            team, with_them = self._team(job, crew, at_it)
+            tickets = frozenset(self._show.positions[job.position].tickets)
             # Fewer people than it takes are on site, or none with the tickets: they are at it all
             # the same, and whoever said so is not planned elsewhere.
-            attempts = [task]
-            if task.key in task.tickets:
-                theirs = replace(task, tickets=frozenset({task.key}))
-                attempts += [theirs, replace(theirs, people=1)]
-            for attempt in attempts:
-                if latest((*fixed.values(), attempt), with_them, self._now_s, _EFFORT).feasible:
-                    fixed[task.key], crew = attempt, with_them
+            attempts = [(tickets, job.people)]
+            if team:
+                attempts += [(frozenset(), job.people), (frozenset(), len(team)), (frozenset(), 1)]
+            laid = [task for tasks in fixed.values() for task in tasks]
+            for held, people in attempts:
+                tasks = in_stretches(self.rest(job), team[:people], held, people, self._now_s)
+                if latest((*laid, *tasks), with_them, self._now_s, _EFFORT).feasible:
+                    fixed[key_of(job)], crew = tasks, with_them
+                    at_it.update(hand.name for hand in team[:people])
                     break
         return fixed, crew
 
-    def rest(self, job: Job, crew: tuple[Hand, ...] | int) -> tuple[Task, tuple[Hand, ...] | int]:
-        """The rest of a job in hand, from now on, by whoever said so."""
-        answer = self._answers[job.position, job.family]
-        left = self._left_minutes(job, answer)
-        ends_s = finish_s(self._shut[job.position], self._now_s, left)
-        position, theirs = self._show.positions[job.position], key_of(job)
-        tickets = frozenset(position.tickets)
-        if not isinstance(crew, int) and any(hand.name == answer.by for hand in crew):
-            tickets |= {theirs}
-            stays = (self._now_s, ends_s + _SLACK_S)
-            crew = tuple(
-                replace(hand, tickets=hand.tickets | {theirs}, there=joined((*hand.there, stays)))
-                if hand.name == answer.by
-                else hand
-                for hand in crew
-            )
-        task = Task(
-            key=theirs,
-            minutes=left,
+    def _team(
+        self, job: Job, crew: tuple[Hand, ...] | int, at_it: Collection[str]
+    ) -> tuple[tuple[Hand, ...], tuple[Hand, ...] | int]:
+        """Who is at it, whoever said so first, and the people with them marked as those."""
+        if isinstance(crew, int):
+            return (), crew
+        said = self._answers[job.position, job.family].by
+        elsewhere = {a.by for a in self._answers.values() if a.answer == "doing"} | set(at_it)
+        told = self._told.get((job.position, job.family), ())
+        told = tuple(name for name in told if name not in elsewhere)
+        stays = (self._now_s, self.ends_s(job) + _SLACK_S)
+        team = team_of(said, told, crew, self._show.positions[job.position], job.people, stays)
+        marked = {hand.name: marked_as(hand, key_of(job)) for hand in team}
+        people = tuple(marked.get(hand.name, hand) for hand in crew)
+        return tuple(marked[hand.name] for hand in team), people
+
+    def ends_s(self, job: Job) -> float:
+        """When a job in hand is done."""
+        left = self._left_minutes(job, self._answers[job.position, job.family])
+        return finish_s(self._shut[job.position], self._now_s, left)
+
+    def rest(self, job: Job) -> Task:
+        """The rest of a job in hand, from now on."""
+        return Task(
+            key=key_of(job),
+            minutes=self._left_minutes(job, self._answers[job.position, job.family]),
             people=job.people,
-            tickets=tickets,
+            tickets=frozenset(),
             blocked=tuple(self._shut[job.position]),
-            do_by_s=ends_s + _SLACK_S,
+            do_by_s=self.ends_s(job) + _SLACK_S,
             value=_IN_HAND,
             alone_ok=True,
         )
-        return task, crew
 
     def _left_minutes(self, job: Job, answer: Answered) -> float:
         since_s = to_epoch(answer.at)
@@ -224,6 +236,7 @@ def evening(
     answers: Mapping[Key, Answered],
     log: Sequence[LogEntry],
     now_s: float,
+    told_before: Mapping[Key, tuple[str, ...]] | None = None,
 ) -> Evening:
     """Plan the crew's time.
 
@@ -235,6 +248,7 @@ def evening(
     answers : what the crew has said and still holds, see `standing`
     log : the crew's entries
     now_s : seconds
+    told_before : by job, who was told last that it is theirs
 
     Returns
     -------
@@ -242,15 +256,16 @@ def evening(
 
     Notes
     -----
-    What somebody is at goes on first, with whoever said so; the rest is planned round it.
+    What somebody is at goes on first, with whoever said so and those who were told with them; the
+    rest is planned round it.
     """
-    plans = _Plans(show, shut, answers, log, now_s)
+    plans = _Plans(show, shut, answers, log, now_s, told_before or {})
     found = [plans.closing(plans.answered(job)) for job in jobs]
     asked = {key_of(job): task for job in found if (task := plans.task(job)) is not None}
     last_s = max((task.do_by_s for task in asked.values()), default=now_s)
     at_hand = hands(show.crew, show.site.timezone, now_s, last_s + SECONDS_PER_DAY)
     fixed, crew = plans.in_hand(found, at_hand)
-    tasks = (*fixed.values(), *asked.values())
+    tasks = (*(task for parts in fixed.values() for task in parts), *asked.values())
     schedule = latest(tasks, crew, now_s, _EFFORT)
     if not isinstance(crew, int):
         until_s = max((turn.end_s for turn in schedule.turns), default=now_s)
@@ -262,8 +277,8 @@ def evening(
     for job in found:
         key = key_of(job)
         if job.under_way:
-            task = fixed.get(key) or plans.rest(job, crew)[0]
-            out.append(_goes_on(job, task, turns.get(key), show))
+            held = [turns[task.key] for task in fixed.get(key, ()) if task.key in turns]
+            out.append(_goes_on(job, plans.ends_s(job), one_turn(held), show))
         elif key in turns:
             planned = plans.with_turn(job, turns[key], late.get(key, 0.0))
             planned = plans.too_late(planned, asked[key], crew)
@@ -286,8 +301,7 @@ def evening(
     )
 
 
-def _goes_on(job: Job, task: Task, turn: Turn | None, show: Show) -> Job:
-    ends_s = task.do_by_s - _SLACK_S
+def _goes_on(job: Job, ends_s: float, turn: Turn | None, show: Show) -> Job:
     over_s = 0.0 if job.do_by_s is None else max(0.0, ends_s - job.do_by_s)
     job = replace(job, ends_s=ends_s, late_by_s=over_s, late=over_s > 0.0)
     return told(job, turn, (), show, alone_ok=True)
