@@ -8,7 +8,7 @@ from datetime import datetime
 
 import numpy as np
 
-from monitor.alerts.lifecycle import Change, Source, WatchState, advance
+from monitor.alerts.lifecycle import Change, OpenAlert, Source, WatchState, advance
 from monitor.domain import Answered, LogEntry, Weather
 from monitor.exposure.assess import assess
 from monitor.exposure.results import Carried, Exposure
@@ -126,9 +126,17 @@ def judge(
     weather = nothing_known() if ahead is None else from_now(ahead, now_s)
     exposure = assess(rig, weather, log, out_from_s=out_from_s, carried=so_far)
     asked = {fixture for opened in state.open for fixture in opened.alert.fixtures}
-    found = plan(rig, exposure, so_far, now_s, asked, closed, answers, log)
+    told = {(o.alert.position or "", o.family): _theirs(o, now) for o in state.open}
+    found = plan(rig, exposure, so_far, now_s, asked, closed, answers, log, told)
     changes, after = advance(state, found, rig.show, log, now, source, answers, fell)
     return Evaluation(changes, after, found, None, exposure)
+
+
+def _theirs(opened: OpenAlert, now: datetime) -> tuple[str, ...]:
+    """Who was told last that an alert's work is theirs by now."""
+    facts = opened.alert.facts
+    over = facts.handed_at is not None and facts.handed_at <= now
+    return facts.handed_to if over and facts.handed_to else facts.who
 
 
 def from_now(weather: Weather, now_s: float) -> Weather:

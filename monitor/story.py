@@ -93,9 +93,13 @@ def timeline(show: Show, changes: Sequence[Change], most: int = _MOST_LINES) -> 
             what = f"{words} {alert.count} {place}".strip()
             finish = hands_off_by(alert)
             if alert.stage == "start" and alert.start_by and finish:
+                late = alert.facts.late_minutes
                 what += (
-                    f" (start by {alert.start_by.astimezone(zone):%H:%M}, finish by "
-                    f"{finish.astimezone(zone):%H:%M})"
+                    f" ({'late: ' if alert.facts.late else ''}start by "
+                    f"{alert.start_by.astimezone(zone):%H:%M}, "
+                    f"{'due' if alert.facts.late else 'finish'} by "
+                    f"{finish.astimezone(zone):%H:%M}"
+                    f"{'' if late is None else f', {late:.0f} min late at best'})"
                 )
         told.setdefault((alert.at, alert.stage), []).append(what)
     lines: list[str] = []
@@ -150,7 +154,10 @@ def story(rehearsal: Rehearsal) -> list[str]:
     """The whole of it for the screen."""
     crew = {
         "absent": "Nobody acted on any message.",
-        "follows": "A simulated crew acted on each start, in the job's minutes.",
+        "follows": (
+            "A simulated crew acted on each start that it had the people and the tickets for, "
+            "in the job's minutes."
+        ),
     }[rehearsal.crew]
     return [
         *weather_lines(rehearsal.show, rehearsal.weather),

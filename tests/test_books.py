@@ -49,7 +49,9 @@ def test_plain_sections_name_every_key(section):
     _names_all(section, PLAIN_SECTIONS[section])
 
 
-@pytest.mark.parametrize("section", ["roofs", "positions", "covers", "people", "feeds", "gauges", "warnings"])
+@pytest.mark.parametrize(
+    "section", ["roofs", "positions", "covers", "people", "feeds", "gauges", "warnings"]
+)
 def test_listed_sections_name_every_key(section):
     _names_all(section, LISTED_SECTIONS[section])
 

@@ -42,7 +42,7 @@ def last_answers(answers: Sequence[Answered]) -> dict[str, Answered]:
 def sentence(answer: Answered, show: Show, now: datetime) -> str:
     """`Ines answered not needed at 21:03`."""
     clock = SiteClock(show.site.timezone, now)
-    who = one_line(answer.by or "") or "You"
+    who = one_line(answer.by or "") or "Somebody"
     said = f"{who} answered {answer.answer.replace('-', ' ')} at {clock.at(answer.at)}"
     because = "" if answer.because is None else BECAUSE[answer.because]
     note = one_line(answer.note or "")
@@ -64,8 +64,9 @@ def pressing(last: Alert, new: Alert) -> str | None:
 def what_is_left(job: Job, show: Show, now: datetime) -> Job:
     """The job as it can be told: where it cannot be done, its power is cut and no more.
 
-    Somebody answered that it cannot be done, or nobody gets it begun before wind, thunder or
-    the dark closes the place. Where there is time after that, it is left for then.
+    Somebody answered that it cannot be done, those who are there cannot do it before it is due,
+    or nobody gets it begun before wind, thunder or the dark closes the place. Where there is
+    time after that, it is left for then.
     """
     if job.family not in ("protect", "covered") or job.action == "isolate":
         return job
@@ -76,7 +77,9 @@ def what_is_left(job: Job, show: Show, now: datetime) -> Job:
         if np.isfinite(over_s):
             clock = SiteClock(show.site.timezone, now)
             because += f", until {clock.at(to_moment(over_s))}"
-    elif job.no_time is not None:
+    elif job.missing is not None and job.blocked is None:
+        because, over_s = f"it cannot be done by who is there: {job.missing}", np.inf
+    elif job.no_time is not None and job.start_by_s is not None:
         because, over_s = "not one fixture can be done there before it closes", job.no_time.end_s
     else:
         return job
@@ -88,7 +91,8 @@ def what_is_left(job: Job, show: Show, now: datetime) -> Job:
         people=1,
         minutes=None,
         start_by_s=None,
-        late=job.no_time is not None and job.cannot is None,
+        do_by_s=job.do_by_s if job.cut_by_s is None else job.cut_by_s,
+        late=job.no_time is not None and job.cannot is None and job.missing is None,
         reason=f"{because}; {job.reason}",
         facts=replace(
             job.facts,

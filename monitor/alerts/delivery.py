@@ -48,8 +48,8 @@ class Rules(Protocol):
     def choose(self, row: outbox.OutboxRow, now: datetime) -> outbox.Hold | outbox.Send:
         """What to do with a row that is due."""
 
-    def words(self, row: outbox.OutboxRow) -> Message:
-        """The message as it is sent, with what is told with it."""
+    def words(self, row: outbox.OutboxRow, now: datetime) -> Message:
+        """The message as it is sent now, with what is told with it."""
 
 
 SENDERS: dict[str, Sender] = {
@@ -86,7 +86,7 @@ def deliver_one(
     row = outbox.lease(db, at, LEASE_S, choose)
     if row is None:
         return None
-    message = row.message if rules is None else rules.words(row)
+    message = row.message if rules is None else rules.words(row, at)
     outcome = attempt(
         message, contacts.get(row.contact), row.recipient, row.id, secret=secret, now=now()
     )

@@ -7,26 +7,33 @@ each, so that waiting never grows into a row of buzzes. No start waits until it 
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from monitor.alerts import radio
 from monitor.alerts.delivery import recipients
-from monitor.alerts.quiet import start_of
+from monitor.alerts.quiet import TURN_BECAUSE, start_of
 from monitor.alerts.words import one_line
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from monitor.alerts.clock import SiteClock
-    from monitor.domain import Message, Person, Show
+    from monitor.domain import Message, Person, Show, Stage
 
 LEAST_LEAD = timedelta(minutes=5)
 """A start is told so long before its start-by at the latest, whatever was told before it."""
 UNDER_WAY = timedelta(seconds=5)
 """How soon to look again where a message to the same person is being sent."""
 
+ISOLATE_SOON = timedelta(hours=1)
+"""Power to be cut within this is told at once, though no start is planned for it."""
+COUNTS_FOR = timedelta(minutes=2)
+"""A text that waited longer tells its times without "in 16 min": that was reckoned before."""
+
+_COUNTDOWN = re.compile(r" \((?:now|in \d+ min|\d+ min ago)\)")
 _NEVER = datetime.max.replace(tzinfo=UTC)
 
 
@@ -44,6 +51,7 @@ class Buzz:
     """A message that somebody got, by any of their contacts."""
 
     thread: str
+    stage: Stage | None
     queued_at: datetime
     at: datetime | None
     """When it was sent; None: it is under way"""
@@ -91,9 +99,28 @@ def is_sheet(message: Message) -> bool:
 
 
 def goes_at_once(message: Message) -> bool:
-    """Whether it is never held."""
-    now = message.stage in ("stop", "overdue")
-    return now or (message.stage == "start" and message.data.get("action") == "isolate")
+    """Whether it is never held: nor is what those before did not act on, whatever it is."""
+    if message.stage in ("stop", "overdue") or message.data.get(TURN_BECAUSE):
+        return True
+    if message.kind != "work" or message.data.get("action") != "isolate":
+        return False
+    due = message.data.get("do_by")
+    soon = (
+        message.data.get("start_by") is None
+        and isinstance(due, str)
+        and datetime.fromisoformat(due) - message.at <= ISOLATE_SOON
+    )
+    return message.stage == "start" or (message.stage == "notice" and soon)
+
+
+def told_late(message: Message, now: datetime) -> Message:
+    """The message as it is sent at `now`: one that had to wait gives the times by themselves."""
+    if now - message.at <= COUNTS_FOR:
+        return message
+    data = dict(message.data)
+    if isinstance(data.get("says"), str):
+        data["says"] = _COUNTDOWN.sub("", data["says"])
+    return replace(message, text=_COUNTDOWN.sub("", message.text), data=data)
 
 
 def latest(message: Message) -> datetime | None:
@@ -118,7 +145,9 @@ def opens_at(
     end = latest(message)
     if end is not None and end <= now:
         return None
-    others = [b for b in before if (b.thread, b.queued_at) != (message.thread, queued_at)]
+    # The stage too: of one alert, more than one change may be told in a moment.
+    same = (message.thread, message.stage, queued_at)
+    others = [b for b in before if (b.thread, b.stage, b.queued_at) != same]
     sent = [buzz.at for buzz in others if buzz.at is not None]
     opens = max(sent) + gap if sent else now
     if len(sent) < len(others):
@@ -196,7 +225,9 @@ def _short(message: Message, names: Mapping[str, str], clock: SiteClock) -> str:
     if message.stage == "stood-down":
         return f"{where}: no longer needed"
     times = []
-    for word, key in (("start by", "start_by"), ("done by", "do_by")):
+    down = isinstance(message.data.get("down_by"), str)
+    done = ("down and done by", "down_by") if down else ("done by", "do_by")
+    for word, key in (("start by", "start_by"), done):
         at = message.data.get(key)
         if isinstance(at, str):
             times.append(f"{word} {clock.at(datetime.fromisoformat(at))}")

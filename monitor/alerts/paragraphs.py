@@ -103,9 +103,12 @@ def _when(alert: Alert, clock: SiteClock) -> str:
         elif done is not None:
             parts.append(f"Was to be done by {clock.near(done)}.")
     else:
-        minutes = words.known(alert.facts.late_minutes)
-        if late and minutes and start is not None and start > clock.now:
-            parts.append(f"Start by {clock.near(start)}: {words.duration(minutes)} late at best.")
+        minutes = words.late_at_best(alert.facts)
+        if late and start is not None and start > clock.now:
+            how = "it cannot all be done in time"
+            if minutes is not None:
+                how = f"{words.duration(minutes)} late at best"
+            parts.append(f"Start by {clock.near(start)}: {how}.")
         elif late:
             parts.append(_how_late(alert))
         elif start is not None and start <= clock.now:
@@ -123,8 +126,8 @@ def _when(alert: Alert, clock: SiteClock) -> str:
 
 
 def _how_late(alert: Alert) -> str:
-    minutes = words.known(alert.facts.late_minutes)
-    if minutes:
+    minutes = words.late_at_best(alert.facts)
+    if minutes is not None:
         by = words.duration(minutes)
         return f"Start at once with what counts most: all of it is done {by} late at best."
     return "It cannot all be done in time. Start at once with what counts most."
@@ -193,7 +196,13 @@ def _limit(alert: Alert, clock: SiteClock) -> str:
     )
     if facts.access_closes_at is not None and soon:
         closes = clock.near(facts.access_closes_at)
-        said += f" The limit is reached at {closes}: be down by then."
+        opens = alert.start_by is not None and facts.access_closes_at <= alert.start_by
+        said += (
+            f" Nobody works there from {closes} on; by the start told above it is open again, on "
+            "this forecast."
+            if opens
+            else f" The limit is reached at {closes}: be down by then."
+        )
     holds = words.known(facts.cover_gust_limit_mps)
     if alert.action == "cover" and holds is not None:
         name = words.one_line(facts.cover_name or "") or "hood"
@@ -206,6 +215,8 @@ def _if_not(alert: Alert) -> str:
     tell = f"tell who leads the crew, and answer alert {words.one_line(alert.id)} with: cannot"
     if alert.action == "isolate":
         return f"keep everybody off the gear, {tell}."
+    if alert.action == "clean":
+        return f"leave it as it is, {tell}."
     power = f"isolate at {cut_off}" if cut_off else "isolate it"
     return f"{power}, keep off, {tell}."
 

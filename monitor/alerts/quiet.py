@@ -95,9 +95,6 @@ def held_until(
         return None
     if message.data.get(TURN_BECAUSE):
         return None
-    if "turn_because" in message.data:
-        # Those before did not answer: whose turn it is now is woken.
-        return None
     zone, end = show.site.timezone, quiet[1]
     if message.stage == "stood-down":
         # Who was woken for it may sleep again.

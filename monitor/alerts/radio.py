@@ -69,13 +69,17 @@ def _work(alert: Alert, clock: SiteClock) -> str:
             "ISOLATE NOW ", plain_place(alert), f"{f' at {at}' if at else ''}{tail}", _used(alert)
         )
     head = {"notice": "NOTICE. ", "overdue": "OVERDUE. "}.get(alert.stage, "")
-    optional = _late(alert)
+    optional = _late(alert, clock)
     if alert.stage == "overdue" and alert.action in ("cover", "bring-in", "isolate"):
         optional.append("Take it as wet and live.")
-    cut_off = plain(alert.isolate_at or "")
-    if cut_off:
-        first = "Cut off" if alert.action == "isolate" else "Isolate first"
-        optional.append(f"{first} at {cut_off}.")
+    cut_off = shorten(plain(alert.isolate_at or ""), LONGEST_CUT_OFF)
+    first = "Cut off" if alert.action == "isolate" else "Isolate first"
+    power = f"{first} at {cut_off}." if cut_off else ""
+    if power:
+        optional.append(power)
+    elif alert.action == "inspect":
+        power = f"{first}."
+        optional.append(power)
     who = plain(words.crew(alert.facts, clock))
     if who and len(who) <= _WHO_AT_MOST:
         optional.append(f"{who}.")
@@ -83,16 +87,24 @@ def _work(alert: Alert, clock: SiteClock) -> str:
         optional.append(f"{words.duration(alert.minutes)}.")
     if alert.facts.rain_mm is not None and words.known(alert.facts.rain_mm) is not None:
         optional.append(f"Rain {words.depth(alert.facts.rain_mm)}.")
-    return fit(f"{head}{order} {verb.joins} ", plain_place(alert), tail, optional)
+    head = f"{head}{order} {verb.joins} "
+    place = plain_place(alert)
+    if power:
+        # A long name of the place gives way to where its power is cut, as far as it stays a name.
+        room = LONGEST - len(f"{head}{tail} {power}")
+        place = shorter_place(place, max(room, LONGEST_CUT_OFF))
+    return fit(head, place, tail, optional)
 
 
-def _late(alert: Alert) -> list[str]:
+def _late(alert: Alert, clock: SiteClock) -> list[str]:
     facts = alert.facts
     if not facts.late or alert.stage == "overdue":
         return []
-    if words.known(facts.late_minutes):
-        return [f"At best {words.duration(facts.late_minutes or 0.0)} late."]
-    return ["Late already: start now."]
+    minutes = words.late_at_best(facts)
+    if minutes is not None:
+        return [f"At best {words.duration(minutes)} late."]
+    ahead = alert.start_by is not None and alert.start_by > clock.now
+    return ["Cannot be done in time." if ahead else "Late already: start now."]
 
 
 def _used(alert: Alert) -> list[str]:

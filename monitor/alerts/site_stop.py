@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from monitor.alerts.open_alert import SITE, OpenAlert
+from monitor.alerts.open_alert import SITE, SPENT, OpenAlert
 from monitor.alerts.step import Step
 from monitor.alerts.taken_back import thunder_stands
+from monitor.alerts.words import in_row
 from monitor.domain import Alert, Facts
 from monitor.planning.workable import Span
 
@@ -55,7 +56,12 @@ def _alert(step: Step) -> Alert:
         probability=None,
         at=step.now,
         reason="",
-        facts=Facts(site_name=site.name, timezone=site.timezone.key, position_name=site.name),
+        facts=Facts(
+            site_name=site.name,
+            timezone=site.timezone.key,
+            position_name=site.name,
+            extra=_wet_and_live(step),
+        ),
     )
 
 
@@ -69,6 +75,16 @@ def _thundering(step: Step, opened: OpenAlert, span: Span) -> OpenAlert:
         # An official warning ends by its own word, not by the forecast's.
         said_at=step.now if span.says is None else opened.said_at,
     )
+
+
+def _wet_and_live(step: Step) -> tuple[str, ...]:
+    """Where an order to isolate stands that nobody has logged."""
+    places = [
+        step.show.positions[o.alert.position].name
+        for o in step.state.open
+        if o.family == SPENT and o.alert.position is not None and o.action == "isolate"
+    ]
+    return (f"Wet and live, keep off: {in_row(places)}",) if places else ()
 
 
 def _isolation_points(step: Step) -> str | None:

@@ -8,11 +8,12 @@ after that.
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 from monitor.alerts import words
 from monitor.alerts.clock import SiteClock
 from monitor.alerts.done import is_isolated
-from monitor.alerts.open_alert import SPENT, OpenAlert
+from monitor.alerts.open_alert import SITE, SPENT, OpenAlert
 from monitor.alerts.step import Step
 from monitor.domain import Facts
 from monitor.planning.facts import fixture_names, plain_facts
@@ -147,15 +148,21 @@ class SpentGear:
         step = self._step
         for position, fixtures in step.plan.soaking.items():
             live = tuple(f for f in fixtures if self._is_live(position, f))
-            told = [o for o in step.open if o.alert.position == position and o.family == SPENT]
+            told = [o for o in step.open_at(position) if o.family == SPENT]
             known = {f for o in told if o.action == "isolate" for f in o.alert.fixtures}
-            if not live or set(live) <= known or step.thundery:
+            if not live or set(live) <= known:
                 continue
+            if any(
+                o.alert.stage == "stop" and o.alert.facts.spent_live for o in step.open_at(position)
+            ):
+                continue  # the stop that stands there says it
             if any(change.alert.id == o.alert.id for o in told for change in step.changes):
                 continue  # it was told something in this step; the rest is said in the next
-            blocked = position in step.plan.blocked
-            if blocked and not told and position in step.stop_told:
-                continue  # nobody works there, and they know; it is told when they may
+            blocked = step.thundery or position in step.plan.blocked
+            if not blocked and step.stop_stands(position):
+                continue  # a lull: it is told when the stop is lifted
+            if blocked and not told and self._carried(position):
+                continue
             if told:
                 step.open.remove(told[0])
                 opened = told[0]
@@ -168,8 +175,12 @@ class SpentGear:
 
     def holds(self, job: Job) -> bool:
         """Whether a look inside has to wait: something there is wet and live."""
-        return job.family == "inspect" and any(
-            o.family == SPENT and o.alert.position == job.position for o in self._step.open
+        if job.family != "inspect":
+            return False
+        soaked = self._step.plan.soaking.get(job.position, ())
+        return any(self._is_live(job.position, f) for f in soaked) or any(
+            o.family == SPENT and o.alert.position == job.position
+            for o in (*self._step.open, *self.told_before)
         )
 
     def _is_live(self, position: str, fixture: str) -> bool:
@@ -199,9 +210,18 @@ class SpentGear:
         return OpenAlert(SPENT, alert, "isolate")
 
     def _stopped(self, opened: OpenAlert, live: tuple[str, ...]) -> None:
-        """Nobody may be there: its power is cut only where that is elsewhere."""
+        """Nobody may be there: its power is cut only where that is elsewhere.
+
+        Told though a stop stands there: that one did not say that it is wet and live.
+        """
         step, last = self._step, opened.alert
-        facts = step.facts(last.facts, step.plan.blocked[last.position or ""])
+        span = step.plan.blocked.get(last.position or "")
+        facts = step.facts(last.facts, span)
+        site = next((o.alert.facts for o in step.open if o.family == SITE), None)
+        if site is not None:
+            until = site.blocked_until
+            until = until if until is not None and until > step.now else None
+            facts = replace(facts, blocked_by=site.blocked_by, blocked_until=until)
         alert = replace(
             last,
             kind="stop",
@@ -212,14 +232,30 @@ class SpentGear:
             minutes=None,
             start_by=None,
             do_by=None,
-            facts=replace(facts, can_wait=(), late=False),
+            facts=replace(facts, can_wait=(), late=False, spent_live=True),
         )
         stopped = replace(opened, family=SPENT, alert=alert)
-        if last.position in step.stop_told:
-            step.keep(stopped)
-            return
+        if span is None or span.gust_mps is None:
+            # It is not the wind that has to drop: it is told to be isolated when the thunder ends.
+            policy = step.show.policy
+            since = step.now - timedelta(minutes=policy.stand_down_minutes)
+            stopped = replace(stopped, calm_runs=policy.stand_down_runs, calm_since=since)
+            stopped = replace(stopped, calm_run=step.source.run)
         step.stop_told.add(last.position)
         step.tell(stopped, f"nobody works there now: {facts.blocked_by}")
+
+    def _carried(self, position: str) -> bool:
+        """Whether a stop that is told there in this very step says it; it does from now on."""
+        step = self._step
+        for i, change in enumerate(step.changes):
+            if change.alert.stage == "stop" and change.alert.position == position:
+                alert = replace(change.alert, facts=replace(change.alert.facts, spent_live=True))
+                step.changes[i] = replace(change, alert=alert)
+                step.open = [
+                    replace(o, alert=alert) if o.alert.id == alert.id else o for o in step.open
+                ]
+                return True
+        return False
 
     # ---- why
 

@@ -34,23 +34,32 @@ def stage_of(job: Job, show: Show, now: datetime) -> Stage | None:
         return "notice" if job.blocked is None else None
     now_s = to_epoch(now)
     stage: Stage | None = None
+    # No hands are planned for it, or nobody may or can begin just now: it is no start.
+    waits = job.cannot is not None or job.no_time is not None
+    begins_s = None if waits else job.start_by_s
     if now_s >= job.do_by_s or _no_time_left(job):
         stage = "overdue"
-    elif job.start_by_s is None or job.cannot is not None or job.no_time is not None:
-        # No hands are planned for it, or nobody may or can begin just now: it is no start.
-        stage = "notice"
-    elif now_s >= job.start_by_s - start_margin_s(show, job):
+    elif begins_s is not None and now_s >= begins_s - start_margin_s(show, job):
         stage = "start"
-    elif now_s >= job.start_by_s - show.policy.notice_hours * SECONDS_PER_HOUR:
+    elif now_s >= _wanted_s(job) - show.policy.notice_hours * SECONDS_PER_HOUR:
         stage = "notice"
     if job.blocked is not None:
         return "stop" if stage in ("start", "overdue") else None
     return stage
 
 
+def _wanted_s(job: Job) -> float:
+    """When it is wanted: its start, or its end where no hands are planned for it."""
+    return (job.do_by_s or 0.0) if job.start_by_s is None else job.start_by_s
+
+
 def _no_time_left(job: Job) -> bool:
-    """Its latest start is past for good: all that is left is to cut its power, at once."""
-    return job.action == "isolate" and job.start_by_s is None and job.no_time is not None
+    """Its latest start is past for good: all that is left is to cut its power, at once.
+
+    What no hands are planned for has no start to miss: it is as late as it was.
+    """
+    shut = job.start_by_s is None and job.no_time is not None
+    return job.action == "isolate" and shut and job.late and not job.not_needed
 
 
 def stage_following(last: Alert, job: Job, show: Show, now: datetime) -> Stage | None:
@@ -68,8 +77,11 @@ def stage_following(last: Alert, job: Job, show: Show, now: datetime) -> Stage |
     return stage
 
 
-def news(last: Alert, new: Alert, job: Job) -> str | None:
-    """Why an open alert is told again, or None."""
+def news(last: Alert, new: Alert, job: Job, taken: frozenset[str] | None = None) -> str | None:
+    """Why an open alert is told again, or None.
+
+    `taken`: who of those that were told cannot be counted on any more; None: anybody new is news.
+    """
     if new.stage != last.stage:
         if new.stage == "stop":
             return f"nobody works there now: {new.facts.blocked_by}"
@@ -92,15 +104,21 @@ def news(last: Alert, new: Alert, job: Job) -> str | None:
     before, after = last.facts.rain_mm, new.facts.rain_mm
     if before and after and after >= before * _AMOUNT_RATIO:
         return f"{after:.1f} mm instead of {before:.1f} mm: {job.reason}"
-    return _other_hands(last, new, job)
+    return _other_hands(last, new, job, taken)
 
 
-def _other_hands(last: Alert, new: Alert, job: Job) -> str | None:
+def _other_hands(last: Alert, new: Alert, job: Job, taken: frozenset[str] | None) -> str | None:
     """Who does it counts as news once they have been told to start, not while it is planned."""
     if new.stage != "start" or not last.facts.who:
         return None
+    gone = {*last.facts.who} - {*new.facts.who}
+    if taken is not None and gone and not gone & taken:
+        return None
     if new.facts.who and set(new.facts.who) != set(last.facts.who):
         return f"{in_row(new.facts.who)} instead of {in_row(last.facts.who)}: {job.reason}"
+    over = {*last.facts.handed_to} - {*new.facts.handed_to}
+    if taken is not None and over and not over & taken:
+        return None
     if new.facts.handed_to and set(new.facts.handed_to) != set(last.facts.handed_to):
         return f"handed over to {in_row(new.facts.handed_to)}: {job.reason}"
     return None

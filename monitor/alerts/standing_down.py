@@ -10,8 +10,13 @@ from monitor.alerts.step import Step
 from monitor.alerts.taken_back import is_unseen
 from monitor.planning.job import Job
 
-_WAITS = "no more rain there in the forecast; what is spent waits for inspection"
-_STILL_LIVE = "no more rain there in the forecast, and nothing says that it is isolated"
+_WAITS = "what is spent waits for inspection"
+_STILL_LIVE = "nothing says that it is isolated"
+
+
+def is_over(step: Step, opened: OpenAlert) -> bool:
+    """Whether nothing it speaks of needs hands any more."""
+    return all(step.done(opened, fixture) for fixture in opened.alert.fixtures)
 
 
 def vanished(step: Step, opened: OpenAlert, spent: SpentGear) -> None:
@@ -39,11 +44,17 @@ def vanished(step: Step, opened: OpenAlert, spent: SpentGear) -> None:
 def _to_inspect(step: Step, opened: OpenAlert) -> Job | None:
     """The look inside that follows an order to isolate, unless it was asked for before."""
     position = opened.alert.position
-    if any(o.family == "inspect" and o.alert.position == position for o in step.state.open):
+    if _is_looked_into(step, opened):
         return None
     return next(
         (j for j in step.plan.jobs if j.family == "inspect" and j.position == position), None
     )
+
+
+def _is_looked_into(step: Step, opened: OpenAlert) -> bool:
+    """Whether an alert to inspect is open there, which says to isolate first."""
+    place = opened.alert.position
+    return any(o.family == "inspect" and o.alert.position == place for o in step.state.open)
 
 
 def _calm(step: Step, opened: OpenAlert) -> None:
@@ -62,12 +73,20 @@ def _calm(step: Step, opened: OpenAlert) -> None:
         if opened.family == "uncover":
             why = f"{runs} forecasts in a row no longer ask for the covers to come off"
         if spent:
-            why = _WAITS
+            hours = f"{step.show.policy.notice_hours:g} h"
+            dry = f"no more rain there in the next {hours} of the forecast"
+            live = f", and {_STILL_LIVE}" if opened.action == "isolate" else ""
+            why = f"{dry}{live}; {_WAITS}"
             job = None if opened.action != "isolate" else _to_inspect(step, opened)
+            if live and job is None and not _is_looked_into(step, opened):
+                step.keep(waiting)  # nothing else would say that it is live
+                return
             if job is not None:
                 asks = step.alert(job, alert.id, "notice")
                 step.settled |= work.care(job)
-                step.tell(OpenAlert("inspect", asks, "inspect"), f"{_STILL_LIVE}; {job.reason}")
+                step.tell(
+                    OpenAlert("inspect", asks, "inspect"), f"{dry}, and {_STILL_LIVE}; {job.reason}"
+                )
                 return
         step.stand_down(opened, why)
         return

@@ -166,6 +166,10 @@ class Step:
 
     # ---- asked of an open alert
 
+    def open_at(self, position: str) -> list[OpenAlert]:
+        """What stays open at a position, as far as it has been gone through."""
+        return [o for o in self.open if o.alert.position == position]
+
     def answer_to(self, opened: OpenAlert) -> Answered | None:
         """The last that was answered to it."""
         return self.answers.get(opened.alert.id)
@@ -176,8 +180,19 @@ class Step:
         return answer is not None and answer.answer == "doing"
 
     def nobody_works(self, opened: OpenAlert) -> bool:
-        """Whether thunder or wind closes its place."""
-        return self.thundery or opened.alert.position in self.plan.blocked
+        """Whether thunder or wind closes its place, or a stop there has not been lifted yet."""
+        place = opened.alert.position
+        return self.thundery or place in self.plan.blocked or self.stop_stands(place)
+
+    def stop_stands(self, position: str | None) -> bool:
+        """Whether an alert still says stop there, be it that the wind has just dropped.
+
+        Those that go on saying it are gone through first, so no order is told beside them.
+        """
+        return any(
+            o.family != SITE and o.alert.stage == "stop" and o.alert.position == position
+            for o in self.open
+        )
 
     def done(self, opened: OpenAlert, fixture: str) -> bool:
         """Whether one of its fixtures needs no more hands."""

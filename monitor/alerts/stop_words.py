@@ -33,6 +33,8 @@ def headline(alert: Alert) -> str:
     where = words.place(alert)
     if alert.stage == "stood-down":
         return f"The stop at {where} ends on this forecast."
+    if alert.facts.spent_live:
+        return f"Stop. {where} is wet and live: keep off. Nobody starts, nobody climbs."
     return f"Stop. Do not work at {where}. Nobody starts, nobody climbs."
 
 
@@ -41,6 +43,8 @@ def subject(alert: Alert) -> str:
     where = words.place(alert)
     if alert.stage == "stood-down":
         return f"Stop ends on this forecast: {where}"
+    if alert.facts.spent_live:
+        return f"Stop: wet and live, keep off {where}"
     return f"Stop: do not work at {where}"
 
 
@@ -58,6 +62,8 @@ def body(alert: Alert, clock: SiteClock) -> list[str]:
     if alert.count:
         count = words.fixtures(alert.count)
         left = f"Left as they are: {count}. Take them as wet from now on."
+        if facts.spent_live:
+            left = f"Past the allowance there, and nothing says that it is isolated: {count}."
     why = words.sentence(facts.blocked_by or "")
     reason = words.sentence(alert.reason)
     if why and why.rstrip(".").lower() in reason.lower():
@@ -108,4 +114,5 @@ def radio(alert: Alert, clock: SiteClock) -> str:
         optional.insert(0, f"Not before {clock.at(alert.facts.blocked_until)}.")
     if alert.facts.blocked_by:
         optional.append(plain(words.sentence(alert.facts.blocked_by)))
-    return fit("STOP. Do not work at ", where, tail, optional)
+    head = "STOP. Wet and live, keep off " if alert.facts.spent_live else "STOP. Do not work at "
+    return fit(head, where, tail, optional)

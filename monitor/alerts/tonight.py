@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.alerts import cautions, radio, words
 from monitor.alerts.clock import SiteClock
+from monitor.alerts.out_of_reach import as_missing
 from monitor.alerts.quiet import DRESS_AND_WALK, on_hand, to_come
 from monitor.alerts.watch import SILENCE
 from monitor.domain import Message
@@ -153,16 +154,24 @@ def _place(show: Show, job: Job) -> str:
 
 def _job(show: Show, job: Job, clock: SiteClock) -> str:
     said = []
-    if job.start_by_s is not None:
-        said.append(f"start by {clock.at(to_moment(job.start_by_s))}")
-    if job.do_by_s is not None:
-        said.append(f"done by {clock.at(to_moment(job.do_by_s))}")
-    if job.start_by_s is None or job.late_by_s > 0:
-        said.append("not to be had in time by these people")
-    if job.facts.who:
-        said.append(" and ".join(words.one_line(name) for name in job.facts.who))
+    start = None if job.start_by_s is None else to_moment(job.start_by_s)
+    due = None if job.do_by_s is None else to_moment(job.do_by_s)
+    never = as_missing(job).missing
+    if never is not None:
+        cut_off = words.one_line(show.positions[job.position].isolate_at or "")
+        power = f"isolate at {cut_off}" if cut_off else "isolate it"
+        by = "" if due is None else f" by {clock.at(due)}"
+        said.append(f"cannot be done by who is there, {words.one_line(never)}: {power}{by}")
     else:
-        said.append(words.people(job.people))
+        if start is not None:
+            said.append(f"start by {clock.at(start)}")
+        done = words.over_by(start, job.facts.access_closes_at, due)
+        if done is not None:
+            said.append(f"{'' if done == due else 'down and '}done by {clock.at(done)}")
+        if start is None or job.late_by_s > 0:
+            said.append("not to be had in time by these people")
+        names = [words.one_line(name) for name in job.facts.who]
+        said.append(" and ".join(names) or words.people(job.people))
     return f"{_place(show, job)} ({words.fixtures(job.count)}): {', '.join(said)}"
 
 

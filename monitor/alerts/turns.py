@@ -45,6 +45,7 @@ def told_now(
     before: Sequence[Turn],
     answers: Sequence[Answered],
     now: datetime,
+    planned: Collection[str] = (),
 ) -> Turn:
     """Whom a change of an alert is told to.
 
@@ -53,12 +54,16 @@ def told_now(
     contacts : who can be reached and wants this stage
     before : the turns of this alert until now
     answers : to this alert, oldest first
+    planned : contacts of those who are planned by name to do it: a start is told to them at
+        once, whatever their turn
     """
     told = {name for turn in before for name in turn.contacts}
     if alert.kind == "stop":
         names = [contact.name for contact in contacts]
     else:
         first = {contact.name for contact in following(contacts, ())}
+        if alert.kind == "work" and alert.stage in ("start", "overdue"):
+            first |= set(planned)
         names = [c.name for c in contacts if c.name in first or c.name in told]
     last = before[-1] if before else None
     because: Because = "told"

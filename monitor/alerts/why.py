@@ -83,6 +83,10 @@ def worth(alert: Alert) -> str:
         return ""
     saved = found.at_stake * found.chance
     pays = "worth it" if found.cost <= saved + 1e-9 else "not worth it by that alone"
+    if alert.members < words.FEW_MEMBERS:
+        # So few forecasts give no chance that could be told.
+        said = f"acting costs {found.cost:.0f}, at stake {found.at_stake:.0f}: {pays}."
+        return words.labelled("Worth", words.sentence(said))
     said = (
         f"acting costs {found.cost:.0f}, at stake {found.at_stake:.0f} x "
         f"{found.chance * 100:.0f} % = {saved:.0f}: {pays}."

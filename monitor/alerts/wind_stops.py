@@ -17,8 +17,16 @@ def stops(step: Step, opened: OpenAlert) -> bool:
     """
     last, plan = opened.alert, step.plan
     span = plan.blocked.get(last.position or "")
-    if step.thundery or all(step.done(opened, f) for f in last.fixtures):
+    if all(step.done(opened, f) for f in last.fixtures):
         return False
+    if step.thundery:
+        if last.stage != "stop":
+            return False
+        # Wind over the limit in the storm begins the wait for it anew.
+        blows = span is not None and span.gust_mps is not None
+        calm = replace(opened, calm_runs=0, calm_since=None, calm_run="")
+        step.keep(calm if blows else opened)
+        return True
     if span is not None:
         if last.stage == "stop":
             step.keep(replace(opened, calm_runs=0, calm_since=None, calm_run=""))

@@ -93,11 +93,12 @@ def _planned(alert: Alert) -> dict[str, Any]:
     """Who is planned for it, what it takes from the store, what acting is worth, what was
     answered.
     """
-    facts = alert.facts
+    facts, down_by = alert.facts, words.hands_off_by(alert)
     return {
         "who": list(facts.who),
         "handed_to": list(facts.handed_to),
         "handed_at": iso_utc(facts.handed_at),
+        "down_by": None if down_by == alert.do_by else iso_utc(down_by),
         "late": bool(facts.late),
         "late_minutes": words.known(facts.late_minutes),
         "worth": None
@@ -105,7 +106,9 @@ def _planned(alert: Alert) -> dict[str, Any]:
         else {
             "cost": words.known(facts.worth.cost),
             "at_stake": words.known(facts.worth.at_stake),
-            "chance": words.known(facts.worth.chance),
+            "chance": None
+            if alert.members < words.FEW_MEMBERS
+            else words.known(facts.worth.chance),
         },
         "covers": [{"cover": name, "count": int(count)} for name, count in facts.covers],
         "not_covered_because": facts.not_covered_because,

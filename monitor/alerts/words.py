@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 LONGEST_SUBJECT = 119
 """Longer ones are cut by many mail programs."""
 
+_LATE_AT_MOST = 180.0
+"""Later than this is not in time at all; see `out_of_reach`."""
+
 FEW_MEMBERS = 10
 """Under this many forecasts a share of them is not a chance."""
 
@@ -195,12 +198,24 @@ def known(value: float | None) -> float | None:
     return float(value)
 
 
+def late_at_best(facts: Facts) -> float | None:
+    """How late it is done at best [min]; None: not in time at all, or not late."""
+    minutes = known(facts.late_minutes)
+    return minutes if facts.late and minutes and minutes <= _LATE_AT_MOST else None
+
+
 def hands_off_by(alert: Alert) -> datetime | None:
     """When work there has to be over: the deadline, or before it the closing of the access.
 
     The water's deadline is no time to finish by where wind or thunder shuts the place first.
     """
-    closes, start, deadline = alert.facts.access_closes_at, alert.start_by, alert.do_by
+    return over_by(alert.start_by, alert.facts.access_closes_at, alert.do_by)
+
+
+def over_by(
+    start: datetime | None, closes: datetime | None, deadline: datetime | None
+) -> datetime | None:
+    """The same of a job by its times."""
     if deadline is None or closes is None or start is None or not start < closes < deadline:
         return deadline
     return closes

@@ -13,6 +13,8 @@ from monitor.alerts.taken_back import as_told, with_heard
 from monitor.domain import Alert, Show
 from monitor.planning.facts import fixture_names
 from monitor.planning.job import Job
+from monitor.planning.on_site import on_shift
+from monitor.units import to_epoch
 
 
 def begin(step: Step, job: Job, spent: SpentGear) -> None:
@@ -21,6 +23,8 @@ def begin(step: Step, job: Job, spent: SpentGear) -> None:
     if job.family == "inspect" and job.blocked is not None and (job.facts.used or 0.0) >= 1.0:
         stage = "stop"  # wet gear that nobody may reach is said, not kept for later
     if stage is None or step.thundery or spent.holds(job):
+        return
+    if stage != "stop" and step.stop_stands(job.position):
         return
     if stage == "stop":
         if job.position in step.stop_told:
@@ -40,6 +44,13 @@ def carry_on(step: Step, opened: OpenAlert, job: Job, spent: SpentGear) -> None:
     job = as_told(opened, job, step.plan, step.now)
     opened = with_heard(opened, step.plan)
     last = opened.alert
+    if spent.holds(job):
+        if last.stage == "stop" and job.blocked is None and not step.thundery:
+            # Lifted, but first its power is cut: it is asked for anew when that is done.
+            step.settled -= care(job)
+            opened = replace(opened, alert=step.alert(job, last.id, "notice"))
+        step.keep(opened)
+        return
     lost = spent.lost(opened, job)
     if lost and not step.nobody_works(opened):
         rest = tuple(f for f in job.fixtures if f not in lost)
@@ -59,12 +70,15 @@ def carry_on(step: Step, opened: OpenAlert, job: Job, spent: SpentGear) -> None:
     opened = replace(opened, calm_runs=0, calm_since=None, calm_run="", action=job.action)
     stage = stage_following(last, job, step.show, step.now)
     wind_lost = last.stage == "stop" and not step.plan.wind_known
-    if stage is None or wind_lost or step.thundery:
+    lull = stage != "stop" and step.stop_stands(job.position)
+    if stage is None or wind_lost or lull or step.thundery:
         step.keep(opened)
         return
     new = step.alert(job, last.id, stage)
     if job.family in PROTECTS or "stop" in (last.stage, stage):
-        reason = news(last, new, job)
+        reason = news(last, new, job, _taken(step, last, job))
+        if stage != "stop" and reason is not None and job.family not in PROTECTS:
+            step.settled |= care(job)
     else:
         reason = None if care(job) <= step.settled else job.reason
         step.settled |= care(job)
@@ -80,6 +94,31 @@ def carry_on(step: Step, opened: OpenAlert, job: Job, spent: SpentGear) -> None:
         if stage == "stop":
             step.stop_told.add(job.position)
         step.tell(with_heard(replace(opened, alert=new), step.plan), reason)
+
+
+def _taken(step: Step, last: Alert, job: Job) -> frozenset[str]:
+    """Who of those that were told to start cannot be counted on any more.
+
+    They have been told to start elsewhere, or their shift is over by then. Where nobody is, one
+    plan's hands are as good as the next one's, and what was told stands.
+    """
+    named = {*last.facts.who, *last.facts.handed_to}
+    elsewhere = {
+        name
+        for o in (*step.state.open, *step.open)
+        if o.alert.id != last.id and o.alert.stage == "start"
+        for name in o.alert.facts.who
+    }
+    if job.start_by_s is None or last.start_by is None:
+        return frozenset(named)
+    known = {person.name for person in step.show.crew.people}
+    then_s, now_s, zone = to_epoch(last.start_by), job.start_by_s, step.show.site.timezone
+    gone = {
+        person.name
+        for person in step.show.crew.people
+        if on_shift(person, zone, then_s) and not on_shift(person, zone, now_s)
+    }
+    return frozenset((named & (elsewhere | gone)) | (named - known))
 
 
 def _only(job: Job, fixtures: tuple[str, ...], show: Show) -> Job:
@@ -105,7 +144,8 @@ def _after_the_answer(
     if "stop" in (last.stage, new.stage):
         return reason, new
     urges = pressing(last, new)
-    if said == "not-needed" or (said is None and job.not_needed):
+    if job.not_needed:
+        # The plan knows whether the answer holds for all that the job has come to ask for.
         return None if urges is None else f"{urges}: {job.reason}", new
     if said == "doing" and reason is not None and urges is None:
         more = set(new.fixtures) - set(last.fixtures) or new.action != last.action

@@ -6,9 +6,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from monitor.alerts.words import one_line, sentence, speed
+from monitor.alerts.words import listed, one_line, sentence, speed
+from monitor.briefing.gear import spent_and_bare
 from monitor.briefing.sheet import Section, bounded
 from monitor.exposure.wind import gust_at
+from monitor.planning.covers_on import on_part_of_a_row
 from monitor.planning.uncover import is_to_decide
 from monitor.units import SECONDS_PER_MINUTE, to_moment
 
@@ -26,7 +28,8 @@ def covered(known: Known, most: int) -> Section:
     What is to be decided comes first, then covers that a gust takes or has taken. What there is
     no room for is counted by place: no cover is left out.
     """
-    said, pressing = notices(known), [on for on in known.covers if _in_a_gust(known, on)]
+    said = bounded([*notices(known), *_in_part(known)], max(most - 1, 1), "to decide on")
+    pressing = [on for on in known.covers if _in_a_gust(known, on)]
     covers = [*pressing, *(on for on in known.covers if on not in pressing)]
     room = max(most - len(said), 1)
     shown = covers if len(covers) <= room else covers[: room - 1]
@@ -39,6 +42,31 @@ def covered(known: Known, most: int) -> Section:
         lines.append(f"{'And ' if shown else ''}{sum(rest.values())} more: {counted}.")
     nothing = ("Nothing is logged as covered.",)
     return Section("covered", "Covered", tuple(lines) or nothing)
+
+
+def _in_part(known: Known) -> list[str]:
+    """Covers on some of a row only, which protect none of it for sure."""
+    return [
+        f"{known.place(position)}: {number} under {_name(known, cover)} on part of a row, which "
+        "counts as uncovered."
+        for (position, cover), number in _on_part(known).items()
+    ]
+
+
+def _on_part(known: Known) -> dict[tuple[str, str], int]:
+    """By position and cover, how many are on part of a row."""
+    present = known.present
+    bare = [
+        (fixture, present.where[g])
+        for fixture, g in zip(known.show.fixtures, known.found.ahead.group_of.tolist(), strict=True)
+        if g in present.out - present.covered - present.blown
+    ]
+    return on_part_of_a_row(known.log, bare, known.now)
+
+
+def _name(known: Known, cover_id: str) -> str:
+    cover = known.show.covers.get(cover_id)
+    return cover_id if cover is None else one_line(cover.name) or cover_id
 
 
 def notices(known: Known) -> list[str]:
@@ -67,8 +95,8 @@ def _in_a_gust(known: Known, on: CoverOn) -> bool:
 
 def _cover_line(known: Known, on: CoverOn) -> str:
     cover = known.show.covers.get(on.cover)
-    name = on.cover if cover is None else one_line(cover.name) or on.cover
-    said = f"{known.place(on.position)}: {on.count} under {name} since {known.clock.at(on.since)}"
+    said = f"{known.place(on.position)}: {on.count} under {_name(known, on.cover)}"
+    said += f" since {known.clock.at(on.since)}"
     said += f", by {one_line(on.by)}" if on.by else ", by whom is not logged"
     limit = None if cover is None else cover.gust_limit_mps
     said += f"; holds to a gust of {speed(limit)}" if limit is not None else "; no gust limit given"
@@ -117,6 +145,8 @@ def stock(known: Known) -> list[Stock]:
     on: dict[str, int] = {}
     for cover_on in known.covers:
         on[cover_on.cover] = on.get(cover_on.cover, 0) + cover_on.count
+    for (_, cover_id), number in _on_part(known).items():
+        on[cover_id] = on.get(cover_id, 0) + number
     wanted: dict[str, int] = {}
     for job in known.found.plan.jobs:
         if job.action != "cover" or job.not_needed:
@@ -159,10 +189,16 @@ def covers_wanted(known: Known, most: int) -> Section:
     rest = len(found) - len(rows)
     lines += ["And 1 kind more, enough of it."] if rest == 1 else []
     lines += [f"And {rest} kinds more, enough of each."] if rest > 1 else []
+    spent = [f"{bare.over} at {bare.place}" for bare in spent_and_bare(known)]
+    if spent:
+        lines.append(
+            f"Spent, and not covered again: {listed(tuple(spent), 4)}. Isolate, dry, inspect."
+        )
     if known.found.plan.blind:
         lines.append("Not all is known: the forecast has gaps or ends early.")
     elif not found:
-        lines.append("None wanted on this forecast.")
+        others = " for what is not spent" if spent else ""
+        lines.append(f"None wanted on this forecast{others}.")
     heads = ("Cover", "Wanted", "Left", "Short")
     return Section("covers", title, tuple(lines), heads if rows else (), rows)
 

@@ -13,11 +13,11 @@ import numpy as np
 from monitor.alerts.words import listed, one_line
 from monitor.briefing.sheet import Section, bounded
 from monitor.planning.inspection import LEAST_SHOWN, Inspect, percent, queue
-from monitor.planning.under_power import in_part
+from monitor.planning.under_power import in_part, power_words
 
 if TYPE_CHECKING:
     from monitor.briefing.known import Known
-    from monitor.domain import LogEntry
+    from monitor.domain import Fixture
 
 NO_PAST = "Not known: there is no weather since the gear went out."
 HALF = 0.5
@@ -36,26 +36,27 @@ class Isolated(NamedTuple):
     """Fixtures there that were logged as on again since"""
     part: tuple[int, int] | None = None
     """(3, 15): some of them only"""
+    position: str | None = None
 
 
 def isolated_now(known: Known) -> list[Isolated]:
     """By the log: the latest word on the power of each fixture, drawn together by position."""
-    words: dict[str, LogEntry] = {}
+    where = {
+        fixture.id: known.present.where.get(g, fixture.position)
+        for fixture, g in zip(known.show.fixtures, known.found.ahead.group_of.tolist(), strict=True)
+    }
     at: dict[str, list[str]] = {}
-    for fixture, g in zip(known.show.fixtures, known.found.ahead.group_of.tolist(), strict=True):
-        at.setdefault(known.present.where.get(g, fixture.position), []).append(fixture.id)
-    for entry in known.log:
-        if entry.entry not in ("isolated", "energised"):
-            continue
-        for fixture_id in [entry.fixture] if entry.fixture else at.get(entry.position or "", ()):
-            words[fixture_id] = entry
+    for fixture_id, position in where.items():
+        at.setdefault(position, []).append(fixture_id)
+    words = power_words(known.log, where)
     cut = []
     for entry in dict.fromkeys(words.values()):
         if entry.entry == "isolated":
             near = () if entry.fixture else at.get(entry.position or "", ())
             live = tuple(i for i in near if words[i].entry == "energised")
             part = entry.count if in_part(entry) else None
-            cut.append(Isolated(known.place_of(entry), entry.at, entry.by, live, part))
+            here = where.get(entry.fixture) if entry.fixture else entry.position
+            cut.append(Isolated(known.place_of(entry), entry.at, entry.by, live, part, here))
     return sorted(cut, key=lambda one: (one.at, one.what))
 
 
@@ -101,7 +102,12 @@ def wet(known: Known, most: int) -> Section:
         said = f"{known.place(position)}: {pieces} ({listed(tuple(i.fixture for i in items), 3)})"
         of = "" if used >= 1.0 else "of "
         said += f", used {share(used)} {of}its allowance" if used >= HALF else ""
-        said += ", seen wet" if any(item.seen_wet for item in items) else ""
+        inside = tuple(item.fixture for item in items if item.water_inside)
+        if inside:
+            which = "" if len(inside) == len(items) else f" in {listed(inside, 3)}"
+            said += f", water inside{which}: keep isolated"
+        elif any(item.seen_wet for item in items):
+            said += ", reported wet or found damp"
         lines.append(f"{said}.")
     shown = bounded(lines, most, "places, in the inspection list")
     dry = "Nothing is over its allowance or logged as wet."
@@ -157,22 +163,31 @@ class UsedAt(NamedTuple):
     """Fixtures there that are over their allowance"""
     pieces: int
     """Fixtures there that rain can use up"""
+    inside: tuple[str, ...] = ()
+    """Those that were found with water inside"""
 
 
 def used_by_place(known: Known) -> list[UsedAt]:
     """Every place where something may be used up by rain, worst first."""
-    at: dict[str, list[tuple[float, str, int]]] = {}
-    present = known.present
+    at: dict[str, list[tuple[float, Fixture]]] = {}
+    inside: dict[str, list[str]] = {}
+    present, groups = known.present, known.found.ahead.groups
     for fixture, g in zip(known.show.fixtures, known.found.ahead.group_of.tolist(), strict=True):
-        if g in present.out and g in present.rain_alerts:
-            row = (float(present.used[g]), fixture.id, fixture.count)
-            at.setdefault(present.where[g], []).append(row)
+        if g not in present.out:
+            continue
+        # What holds water is not worked on any more; that it was used up is told all the same.
+        has_water = groups[g].track.out_of_service_s is not None
+        if g in present.rain_alerts or has_water:
+            at.setdefault(present.where[g], []).append((float(present.used[g]), fixture))
+        if has_water:
+            inside.setdefault(present.where[g], []).append(fixture.id)
     found = []
     for position, rows in at.items():
-        most, worst, _ = max(rows, key=lambda row: row[0])
-        over = sum(count for so_far, _, count in rows if so_far >= 1.0)
-        in_all = sum(count for _, _, count in rows)
-        found.append(UsedAt(known.place(position), worst, most, over, in_all))
+        most, worst = max(rows, key=lambda row: row[0])
+        over = sum(fixture.count for so_far, fixture in rows if so_far >= 1.0)
+        in_all = sum(fixture.count for _, fixture in rows)
+        wet = tuple(inside.get(position, ()))
+        found.append(UsedAt(known.place(position), worst.id, most, over, in_all, wet))
     return sorted(found, key=lambda one: (-one.used, one.place))
 
 
@@ -189,13 +204,31 @@ def used(known: Known, most: int) -> Section:
     )
     rest = begun[most:]
     lines = [f"And {len(rest)} more places, {share(rest[0].used)} at most."] if rest else []
-    dry = [one.place for one in places if one.used < LEAST_SHOWN]
+    wet = [f"{one.place} ({listed(one.inside, 3)})" for one in places if one.inside]
+    lines += [f"Water inside, keep isolated: {listed(tuple(wet), 4)}."] if wet else []
+    dry = [one.place for one in places if one.used < LEAST_SHOWN and not one.inside]
     if not places:
         lines.append("Nothing that is out is used up by rain.")
     elif dry:
         lines.append(f"Nothing yet: {listed(tuple(dry), 5)}.")
     heads = ("Place", "Used", "Worst", "Over")
     return Section("used", title, (*_unsure(known), *lines), heads if rows else (), rows)
+
+
+def spent_and_bare(known: Known) -> list[UsedAt]:
+    """Places with gear that is over its allowance and stands uncovered: it is not covered again."""
+    spared = known.present.covered
+    at: dict[str, list[tuple[float, Fixture]]] = {}
+    for fixture, g in zip(known.show.fixtures, known.found.ahead.group_of.tolist(), strict=True):
+        used_up = float(known.present.used[g])
+        if g in known.present.rain_alerts - spared and used_up >= 1.0:
+            at.setdefault(known.present.where[g], []).append((used_up, fixture))
+    found = []
+    for position, rows in at.items():
+        most, worst = max(rows, key=lambda row: row[0])
+        over = sum(fixture.count for _, fixture in rows)
+        found.append(UsedAt(known.place(position), worst.id, most, over, over))
+    return sorted(found, key=lambda one: (-one.used, one.place))
 
 
 def share(used: float) -> str:

@@ -61,8 +61,8 @@ def handover_sheet(known: Known, cut: int = 0) -> Sheet:
     at = "" if change is None else f" {known.clock.at(change.at)}"
     return Sheet(
         kind="handover",
-        title=f"Handover{at}, {site}",
-        lead=(_between(known, change), forecast(known)),
+        title=f"Handover{at}, written {known.clock.at(known.now)}, {site}",
+        lead=(f"{_between(known, change)} {_as_of(known, change)}", forecast(known)),
         sections=sections,
         cautions=CAUTIONS,
         in_short=_SHORT,
@@ -72,6 +72,13 @@ def handover_sheet(known: Known, cut: int = 0) -> Sheet:
         signs=(_sign("Given by", change, giving=True), _sign("Taken by", change, giving=False)),
         data=_data(known, change, sections),
     )
+
+
+def _as_of(known: Known, change: ShiftChange | None) -> str:
+    """When it was written: what happens until the shift changes is not in it."""
+    said = f"This is how it stood at {known.clock.at(known.now)}, when it was written"
+    until = change is not None and change.at > known.now
+    return f"{said}: add what happens until then." if until else f"{said}."
 
 
 def _between(known: Known, change: ShiftChange | None) -> str:

@@ -43,6 +43,11 @@ class Opened:
     ended_by: str | None = None
     """stop | rain; None: it stands"""
 
+    @property
+    def stands(self) -> bool:
+        """Nothing has ended it."""
+        return self.ended_at is None
+
 
 @dataclass(frozen=True, eq=False)
 class Known:

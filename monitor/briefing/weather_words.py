@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from monitor.alerts.clock import age
-from monitor.alerts.words import depth, one_line, sentence, speed
+from monitor.alerts.words import depth, listed, one_line, sentence, speed
+from monitor.briefing.gear import isolated_now, wet_now
 from monitor.briefing.sheet import Section, bounded
 from monitor.units import to_moment
 
@@ -90,7 +91,7 @@ def clears(known: Known) -> Section:
         (
             f"Rain: {rain(known)}",
             f"Work at height: {_declared(known, 'height')}{_stopped(known)}",
-            f"Power on again: {_declared(known, 'power')}",
+            f"Power on again: {_declared(known, 'power')}{_stays_off(known)}",
         ),
     )
 
@@ -137,7 +138,24 @@ def _opened(known: Known, one: Opened) -> str:
     said = f"{known.place(made.position)} declared open by {one_line(made.by)}, {clock.at(made.at)}"
     if one.ended_at is None:
         return said
-    return f"{said}, but before the {one.ended_by} of {clock.at(one.ended_at)}: not since"
+    when = "in" if one.ended_at <= made.at else "before"
+    return f"{said}, but {when} the {one.ended_by} of {clock.at(one.ended_at)}: not since"
+
+
+def _stays_off(known: Known) -> str:
+    """What power that was declared on again does not reach: isolated, or found wet."""
+    power = [o.declared.position for o in known.declared if o.declared.what == "power" and o.stands]
+    if not power:
+        return ""
+    places = None if None in power else {position for position in power if position is not None}
+    cut = [one.what for one in isolated_now(known) if places is None or one.position in places]
+    wet = [
+        item.fixture
+        for item in wet_now(known)
+        if item.seen_wet and (places is None or item.position in places)
+    ]
+    said = f" Not where isolated: {listed(tuple(cut), 4)}." if cut else ""
+    return f"{said} Not found dry: {listed(tuple(wet), 4)}." if wet else said
 
 
 def _stopped(known: Known) -> str:

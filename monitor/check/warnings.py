@@ -1,31 +1,30 @@
 """What a show can do with but hardly means: covers that run short, speeds in other units, and
-positions that nobody can be sent to.
+a site far off its timezone.
 """
 
 from __future__ import annotations
 
-import tomllib
-from datetime import datetime, time
-from itertools import combinations
+from datetime import datetime
 from typing import TYPE_CHECKING
 
-from monitor.domain import Problem
+from monitor.check.at_line import AtLine
+from monitor.check.people import nobody_comes, nobody_there, out_of_reach, unasked_tickets
 from monitor.planning.covers_in_stock import counted
-from monitor.planning.on_site import on_shift
-from monitor.show.findings import SHOW_FILE, dotted
-from monitor.toml_places import line_of, toml_places
 from monitor.units import KMH_TO_MPS, MPH_TO_MPS, SECONDS_PER_HOUR
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from monitor.domain import Fixture, Person, Position, Show
-    from monitor.toml_places import Path
+    from monitor.domain import Fixture, Problem, Show
 
 ACCESS_AT_MOST_MPS = 25.0
 """No access stays open in more (judgement: twice what EN 280 allows a platform) [m/s]."""
 COVER_AT_MOST_MPS = 35.0
 """No cover over a fixture stands more (judgement: over Beaufort 12) [m/s]."""
+FAR_OFF_H = 3.0
+"""No inhabited place keeps a standard time this far from that of its sun (judgement) [h]."""
+_DEG_PER_H = 15.0
+_BY_TWO = ("platform", "climb", "lowered-truss")
 NOBODY_HOLDS = "ticket-not-held"
 
 
@@ -40,12 +39,17 @@ def warnings(
     files : it was read from, for the line of each key
     told : by the reading; what of it needs attention is not repeated, but counts
     """
-    says = _Says(files or {})
+    says = AtLine(files or {})
     unheld = {problem.key for problem in told if problem.code == NOBODY_HOLDS}
     return (
+        *_far_off_its_timezone(show, says),
         *_short(show, says),
         *_unlikely(show, says),
-        *_nobody_comes(show, says, unheld),
+        *_one_at_height(show, says),
+        *nobody_comes(show, says, unheld),
+        *unasked_tickets(show, says),
+        *nobody_there(show, says),
+        *out_of_reach(show, says),
     )
 
 
@@ -54,28 +58,49 @@ def needs_attention(told: Sequence[Problem]) -> bool:
     return any(problem.code == NOBODY_HOLDS for problem in told)
 
 
-class _Says:
-    """A warning at its line of show.toml."""
+# ---- the site
 
-    def __init__(self, files: Mapping[str, bytes]) -> None:
-        text = files.get(SHOW_FILE, b"").decode("utf-8", "replace").removeprefix("\ufeff")
-        try:
-            tomllib.loads(text)
-            self._places: Mapping[Path, int] = toml_places(text)
-        except ValueError:
-            self._places = {}
 
-    def __call__(self, path: Path, code: str, says: str, remedy: str) -> Problem:
-        line = line_of(self._places, path)
-        return Problem(
-            code, says, remedy, file=SHOW_FILE, line=line, key=dotted(path), refused=False
-        )
+def _far_off_its_timezone(show: Show, says: AtLine) -> Iterator[Problem]:
+    """A site whose sun is hours off its clock: the likeliest slip is that two figures are swapped.
+
+    The sun stands highest near noon of standard time where 15 degrees east are an hour.
+    """
+    site = show.site
+    standard_h = _standard_h(show)
+    off_h = _hours_off(site.longitude, standard_h)
+    if off_h <= FAR_OFF_H:
+        return
+    remedy = "See the two figures on a map, east and north being positive, and mend timezone."
+    if abs(site.longitude) <= 90.0 and _hours_off(site.latitude, standard_h) <= FAR_OFF_H:
+        remedy = f"Were latitude and longitude swapped? {remedy}"
+    yield says(
+        ("site", "longitude"),
+        "far-off-its-timezone",
+        f"longitude {site.longitude:g} is {off_h:.1f} h by the sun from the standard time of "
+        f"{site.timezone.key}.",
+        remedy,
+    )
+
+
+def _standard_h(show: Show) -> float:
+    """The zone's offset without summer time, in the year of the show [h]."""
+    year, zone = show.event.load_in_at.year, show.site.timezone
+    offsets = [datetime(year, month, 15, 12, tzinfo=zone).utcoffset() for month in (1, 7)]
+    return (
+        min(offset.total_seconds() for offset in offsets if offset is not None) / SECONDS_PER_HOUR
+    )
+
+
+def _hours_off(longitude_deg: float, standard_h: float) -> float:
+    """Between the sun's time at a longitude and a standard time, round the globe [h]."""
+    return abs((longitude_deg / _DEG_PER_H - standard_h + 12.0) % 24.0 - 12.0)
 
 
 # ---- covers
 
 
-def _short(show: Show, says: _Says) -> Iterator[Problem]:
+def _short(show: Show, says: AtLine) -> Iterator[Problem]:
     """Covers of which the rig wants more than there are, were all of it to be covered at once."""
     wanted = counted(show.fixtures)
     for number, cover in enumerate(show.covers.values()):
@@ -104,7 +129,7 @@ def _by_position(show: Show, fixtures: Sequence[Fixture]) -> str:
 # ---- speeds
 
 
-def _unlikely(show: Show, says: _Says) -> Iterator[Problem]:
+def _unlikely(show: Show, says: AtLine) -> Iterator[Problem]:
     for number, position in enumerate(show.positions.values()):
         limit = position.access_limit_mps
         if limit is not None and limit > ACCESS_AT_MOST_MPS:
@@ -133,65 +158,17 @@ def _in_other_units(speed: float) -> str:
     )
 
 
-# ---- people
+# ---- work at height
 
 
-def _nobody_comes(show: Show, says: _Says, unheld: set[str | None]) -> Iterator[Problem]:
-    """Positions that no moment of the day has the people for."""
-    people = show.crew.people
-    if not people:
-        return
-    hung = {fixture.position for fixture in show.fixtures}
-    moments = _moments(show)
+def _one_at_height(show: Show, says: AtLine) -> Iterator[Problem]:
+    """Places where a second person is usual, to watch and to fetch down."""
     for number, position in enumerate(show.positions.values()):
-        if position.id not in hung or dotted(("positions", number, "tickets")) in unheld:
-            continue
-        there = [_there(people, show, at) for at in moments]
-        most = max(len(found) for found in there)
-        if most < position.people_needed:
+        if position.access in _BY_TWO and position.people_needed == 1:
             yield says(
                 ("positions", number, "people_needed"),
-                "never-enough-people",
-                f"position {position.id} needs {position.people_needed} people, and no more than "
-                f"{most} of those named are ever there together.",
-                "Name more people, let their shifts meet, or say who may be called out.",
+                "one-at-height",
+                f"people_needed of position {position.id} is 1: unusual for access "
+                f"{position.access}, where somebody watches from the ground.",
+                "Give 2 or more, or keep it if your own rules allow one.",
             )
-        elif not any(_enough(position, found) for found in there):
-            yield says(
-                ("positions", number, "tickets"),
-                "never-enough-people",
-                f"position {position.id} needs {position.people_needed} people with "
-                f"{_all_of(position.tickets)} among them, and their shifts never meet so.",
-                "Let their shifts meet, or say who may be called out.",
-            )
-
-
-def _moments(show: Show) -> list[float]:
-    """Every quarter of an hour of the first day: shifts begin and end on the site's clock."""
-    day = show.event.load_in_at.astimezone(show.site.timezone).date()
-    start = datetime.combine(day, time.min, show.site.timezone).timestamp()
-    return [start + quarter * SECONDS_PER_HOUR / 4 for quarter in range(24 * 4)]
-
-
-def _there(people: Sequence[Person], show: Show, at_s: float) -> list[Person]:
-    """On shift, or to be called."""
-    zone = show.site.timezone
-    return [p for p in people if p.call_out_minutes is not None or on_shift(p, zone, at_s)]
-
-
-def _enough(position: Position, people: Sequence[Person]) -> bool:
-    """Whether a working party can be made of them: all its tickets held, and not too many."""
-    if len(people) < position.people_needed:
-        return False
-    asked = set(position.tickets)
-    holders = [set(person.tickets) & asked for person in people if asked & set(person.tickets)]
-    most = min(position.people_needed, len(asked))
-    return not asked or any(
-        set().union(*some) >= asked
-        for number in range(1, most + 1)
-        for some in combinations(holders, number)
-    )
-
-
-def _all_of(tickets: Sequence[str]) -> str:
-    return " and ".join(f"the ticket {ticket}" for ticket in tickets)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, get_args
 
 import click
 
+from monitor.cli.exit_codes import ATTENTION
 from monitor.cli.surroundings import DATABASE, now, read, show_option, site_time
 from monitor.cli.writing import tell
 from monitor.service.declared import DeclaredSaid, Opened, declared_of, in_words, keep_declared
@@ -35,7 +36,8 @@ def declare(
     """Declare work at height, or power, open again; without WHAT, list what was declared.
 
     WHAT is height or power. It is kept with the name, and answered with what still speaks
-    against it. The monitor itself opens neither. TIME is like 2027-07-16T18:10.
+    against it, and then ends with 1. The monitor itself opens neither. TIME is like
+    2027-07-16T18:10, or 18:10.
     """
     show = read(folder).show
     received_at = now()
@@ -60,7 +62,7 @@ def declare(
     opened = "work at height" if made.what == "height" else "power"
     tell([f"Kept: {opened}, {where}, {site_time(made.at, show)} site time, by {made.by}."])
     tell(kept.notes)
-    return 0
+    return ATTENTION if kept.is_contested else 0
 
 
 def _spelt(name: str) -> str:

@@ -23,7 +23,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "rehearse": ("rehearsing:rehearse", "Rehearse a show with a weather record."),
     "ahead": ("forecast:ahead", "Fetch the weather now; say what must be done, by when."),
     "run": ("forecast:run", "Watch the weather and tell the crew, until stopped."),
-    "log": ("crew:log", "Record what the crew did."),
+    "log": ("logged:log", "Record what the crew did; list, correct or withdraw it."),
     "answer": ("crew:answer", "Answer an alert."),
     "declare": ("declaring:declare", "Declare work at height, or power, open again."),
     "inspect": ("inspecting:inspect", "List what to look at after rain, in order."),

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from monitor.cli.exit_codes import ATTENTION
 from monitor.cli.surroundings import (
     DATABASE,
     environ,
@@ -25,7 +26,7 @@ from monitor.domain import UnableError
 from monitor.planning.inspection import IN_ORDER, percent, share
 from monitor.planning.tested import WHO_DECIDES, beyond, compared
 from monitor.report.csv_files import neutral
-from monitor.service.after_rain import OPENS_NOTHING, inspection_queue, until
+from monitor.service.after_rain import OPENS_NOTHING, until, waiting_now
 from monitor.service.inspected import inspections
 from monitor.store.database import open_database
 from monitor.units import iso_utc, to_epoch
@@ -37,11 +38,14 @@ if TYPE_CHECKING:
     from monitor.domain import Show
     from monitor.planning.inspection import Inspect
     from monitor.planning.tested import Tested
+    from monitor.service.after_rain import Waiting
     from monitor.service.inspected import Inspected
 
 QUEUE_SCHEMA = "dryspell.inspect/1"
 WIDTH = 79
 _INDENT = " " * 5
+_WORTH_SAYING_H = 0.5
+"""Less unknown time than this changes no order [h]."""
 
 RAW = (
     "Raw material for learning what gear stands, not a finding: what is inspected is not chosen "
@@ -60,11 +64,18 @@ def inspect(json_file: str | None, folder: Path) -> int:
     found = read(folder)
     at = now()
     with closing(_history(folder)) as db:
-        waiting = inspection_queue(db, found, environ(), at)
+        waiting = waiting_now(db, found, environ(), at)
     tell(_queue(waiting, found.show), json_file)
-    data = {"schema": QUEUE_SCHEMA, "at": iso_utc(at), "queue": [_as_json(i) for i in waiting]}
+    known = waiting.weather_known
+    data = {
+        "schema": QUEUE_SCHEMA,
+        "at": iso_utc(at),
+        "weather_known": known,
+        "unknown_hours": round(waiting.unknown_hours, 2) if known else None,
+        "queue": [_as_json(item, known=known) for item in waiting.queue],
+    }
     write_json(data, json_file)
-    return 0
+    return 0 if known else ATTENTION
 
 
 @click.command("results")
@@ -98,9 +109,28 @@ def _history(folder: Path) -> Any:
 # ---------------------------------------------------------------- the queue
 
 
-def _queue(waiting: Sequence[Inspect], show: Show) -> Iterator[str]:
+_NOT_KNOWN = (
+    "The weather since the gear went out is not known here: nothing below tells what rain did. "
+    "Look at everything that was out. The watch (dryspell run) reads the weather."
+)
+
+
+def _queue(listed: Waiting, show: Show) -> Iterator[str]:
+    waiting, known = listed.queue, listed.weather_known
+    if not known:
+        yield from _wrapped(_NOT_KNOWN, "")
+    elif listed.unknown_hours >= _WORTH_SAYING_H:
+        yield from _wrapped(
+            f"At least: for {max(listed.unknown_hours, 1):.0f} h of the time out no rain was "
+            "known.",
+            "",
+        )
     if not waiting:
-        yield "Nothing stands in the inspection queue on these figures. Look all the same."
+        yield (
+            "Nothing stands in the inspection queue on these figures. Look all the same."
+            if known
+            else "Nothing that is logged asks for an inspection."
+        )
         return
     needed = sum(item.count for item in waiting if item.needed)
     yield from _wrapped(
@@ -110,7 +140,7 @@ def _queue(waiting: Sequence[Inspect], show: Show) -> Iterator[str]:
     )
     for number, (_, same) in enumerate(groupby(waiting, _alike), 1):
         yield ""
-        yield from _item(number, list(same), show)
+        yield from _item(number, list(same), show, known=known)
     yield ""
     yield "With each, in order, and no further where one fails:"
     for number, step in enumerate(IN_ORDER, 1):
@@ -125,11 +155,12 @@ def _alike(item: Inspect) -> tuple[object, ...]:
     return (item.position, item.what, percent(item.used), item.why, item.needed, own)
 
 
-def _item(number: int, same: Sequence[Inspect], show: Show) -> Iterator[str]:
+def _item(number: int, same: Sequence[Inspect], show: Show, *, known: bool) -> Iterator[str]:
     first = same[0]
     count = sum(item.count for item in same)
     place = show.positions[first.position].name
     used = f"{percent(first.used)}%" if first.used < 10.0 else f"{int(first.used)}x"
+    used = used if known else "?"
     line = f"{number:3d}  {used:>5}  {place[:24]:<24}  {count} {first.what}"
     # The code comes last: a long type breaks the line and cuts nothing off.
     yield from textwrap.wrap(line, WIDTH, subsequent_indent=" " * 40)
@@ -150,14 +181,15 @@ def _pieces(count: int) -> str:
     return "1 fixture" if count == 1 else f"{count} fixtures"
 
 
-def _as_json(item: Inspect) -> dict[str, Any]:
+def _as_json(item: Inspect, *, known: bool) -> dict[str, Any]:
     return {
         "fixture": item.fixture,
         "position": item.position,
         "count": item.count,
         "what": item.what,
-        "used": round(item.used, 4),
+        "used": round(item.used, 4) if known else None,
         "seen_wet": item.seen_wet,
+        "water_inside": item.water_inside,
         "needed": item.needed,
         "why": list(item.why),
         "isolate_at": item.isolate_at,

@@ -64,6 +64,7 @@ class Work:
         self.task = task
         self.people = 1 if board.roster.anonymous else task.people
         self.work_s = max(task.minutes * SECONDS_PER_MINUTE, LEAST_S)
+        self.first_s = min(task.first_minutes * SECONDS_PER_MINUTE, self.work_s)
         self.cap_s = (
             board.until_s if board.mirrored else min(task.do_by_s - board.now_s, board.until_s)
         )
@@ -111,6 +112,22 @@ class Work:
         if n < 0:
             return 0.0
         return self.before[n] + min(moment_s, self.ends[n]) - self.starts[n]
+
+    def begins(self, moment_s: float) -> float | None:
+        """The latest moment until then at which enough is left of a piece to begin."""
+        for n in range(bisect_right(self.starts, moment_s + EPS) - 1, -1, -1):
+            at = min(moment_s, self.ends[n] - self.first_s)
+            if at >= self.starts[n] - EPS:
+                return max(at, self.starts[n])
+        return None
+
+    def begins_turned(self, moment_s: float) -> float | None:
+        """The same on a mirrored board, where what begins is the end of a place."""
+        for n in range(bisect_left(self.starts, moment_s) - 1, -1, -1):
+            at = min(moment_s, self.ends[n])
+            if at - self.starts[n] >= self.first_s - EPS:
+                return at
+        return None
 
     def end_at(self, worked_s: float) -> float:
         """The earliest moment up to which there is so much workable time."""
@@ -197,7 +214,7 @@ class Board:
             for kind, count in party:
                 end = min(end, free[kind][-count])
             if end not in found:
-                found[end] = _fit(work, end, worked_before)
+                found[end] = _fit(work, end, worked_before, mirrored=self.mirrored)
             fit = found[end]
             if fit is None:
                 continue
@@ -250,12 +267,23 @@ class Board:
         return tuple(left)
 
 
-def _fit(work: Work, end_s: float, worked_before_s: float) -> tuple[float, float] | None:
-    """Start and end of work that ends at `end_s` at the latest, and in the same period."""
-    worked = work.workable_s(end_s)
+def _fit(
+    work: Work, end_s: float, worked_before_s: float, *, mirrored: bool
+) -> tuple[float, float] | None:
+    """Start and end of work that ends at `end_s` at the latest, and in the same period.
+
+    To begin early enough before a closing only ever moves the start, so what schedule.py proves
+    of latest places holds of these.
+    """
+    last = work.begins_turned(end_s) if mirrored else end_s
+    if last is None:
+        return None
+    worked = work.workable_s(last)
     if worked <= worked_before_s + EPS or worked < work.work_s - EPS:
         return None
-    return work.start_at(worked - work.work_s), min(end_s, work.end_at(worked))
+    start = work.start_at(worked - work.work_s)
+    begins = start if mirrored else work.begins(start)
+    return None if begins is None else (begins, min(last, work.end_at(worked)))
 
 
 def _shared(one: Party, other: Party) -> int:

@@ -24,6 +24,8 @@ def care_jobs(
     rows: dict[int, list[Fixture]],
 ) -> list[Job]:
     """What wants an inspection or cleaning at a position, and why."""
+    if position.access == "none":
+        return []  # nobody works there: what it took is in the report
     policy = rig.show.policy
     found: dict[Literal["inspect", "clean"], dict[int, str]] = {"inspect": {}, "clean": {}}
     for g in groups:
@@ -40,6 +42,9 @@ def care_jobs(
         if not reasons:
             continue
         fixtures = [f for g in reasons for f in rows[g]]
+        why = "; ".join(dict.fromkeys(reasons.values()))
+        if action == "clean":  # the dustiest tells for all
+            why = reasons[max(reasons, key=lambda g: float(so_far.dusty_since_clean[g]))]
         jobs.append(
             Job(
                 position.id,
@@ -53,7 +58,7 @@ def care_jobs(
                 None,
                 len(ahead.steps.weather.weights),
                 None,
-                "; ".join(dict.fromkeys(reasons.values())),
+                why,
                 facts=plain_facts(
                     rig.show, position, fixtures, float(max(present.used[g] for g in reasons))
                 ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -19,13 +19,13 @@ from monitor.planning.evening import evening
 from monitor.planning.heard import heard_until_s, known_until_s, thunder_heard
 from monitor.planning.job import Job, Plan
 from monitor.planning.needs import Needs
-from monitor.planning.on_site import on_shift
 from monitor.planning.present import Present, rows_by_group
 from monitor.planning.soaking import soaking, water_reaches
-from monitor.planning.standing import no_cover, standing
+from monitor.planning.standing import Key, no_cover, standing
 from monitor.planning.uncover import CoversOff
 from monitor.planning.workable import (
     Span,
+    before_closed_s,
     blocking,
     gust_spans,
     known_gust_now,
@@ -43,15 +43,12 @@ CALL_OUT_SLACK_MINUTES = 20.0
 def start_margin_s(show: Show, job: Job | None = None) -> float:
     """How long before its start-by a job's start is called [s].
 
-    Whoever is planned for it and off shift then is given their own time to come.
+    Whoever has to be called in for it is given their own time to come: those who begin it, those
+    who take it over, and whoever is called so that nobody is alone on site.
     """
-    policy, crew = show.policy, show.crew
-    minutes = crew.call_out_minutes
-    if job is not None and job.start_by_s is not None:
-        for person in crew.people:
-            asked = person.name in job.facts.who and person.call_out_minutes is not None
-            if asked and not on_shift(person, show.site.timezone, job.start_by_s):
-                minutes = max(minutes, person.call_out_minutes or 0.0)
+    policy, minutes = show.policy, show.crew.call_out_minutes
+    if job is not None and job.start_by_s is not None and job.call_by_s is not None:
+        minutes = max(minutes, (job.start_by_s - job.call_by_s) / SECONDS_PER_MINUTE)
     margin = max(policy.start_margin_minutes, minutes + CALL_OUT_SLACK_MINUTES)
     return margin * SECONDS_PER_MINUTE
 
@@ -65,6 +62,7 @@ def plan(
     closed: Sequence[Span] = (),
     answers: Sequence[Answered] = (),
     log: Sequence[LogEntry] = (),
+    told_before: Mapping[Key, tuple[str, ...]] | None = None,
 ) -> Plan:
     """What wants doing, by when.
 
@@ -79,6 +77,7 @@ def plan(
         warning of thunder; they block as thunder does
     answers : what the crew has answered to alerts until now, oldest first
     log : the crew's entries, by which an answer ends
+    told_before : by position and family of a job, who was told last that it is theirs
 
     Returns
     -------
@@ -127,8 +126,8 @@ def plan(
         off, notices[position_id] = covers.at(position, groups, shut, found)
         found += off
         found += care_jobs(rig, position, groups, ahead, so_far, present, rows)
-        jobs += [replace(job, blocked=span) for job in found]
-    planned = evening(rig.show, jobs, shut_at, held, log, now_s)
+        jobs += [_beside(thunder, replace(job, blocked=span), position, now_s) for job in found]
+    planned = evening(rig.show, jobs, shut_at, held, log, now_s, told_before)
     turns.update(planned.turns_s)
     for job in planned.jobs:
         turns |= _turns(job, shut_at[job.position], rig)
@@ -159,6 +158,14 @@ def plan(
         covers_short=needs.covers_short(),
         cover_notices={p: said for p, said in notices.items() if said},
     )
+
+
+def _beside(thunder: Sequence[Span], job: Job, position: Position, now_s: float) -> Job:
+    """A job with when its power is to be cut, should nothing else be left to do."""
+    if job.do_by_s is None:
+        return job
+    cut_by_s = before_closed_s(thunder, job.do_by_s, position.setup_minutes, now_s)
+    return replace(job, cut_by_s=cut_by_s)
 
 
 def _access_spans(

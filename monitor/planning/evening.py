@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from monitor.domain import Answered, LogEntry, Position, Show
+from monitor.planning.board import EPS
 from monitor.planning.hands import Hand, Schedule, Task, Turn
+from monitor.planning.in_hand import in_stretches, marked_as, one_turn, team_of
 from monitor.planning.job import Job
-from monitor.planning.on_site import hands, joined
+from monitor.planning.on_shift_first import on_shift_first
+from monitor.planning.on_site import hands, shifts_of
 from monitor.planning.schedule import Effort, latest
+from monitor.planning.short_of import BUSY, people_missing
 from monitor.planning.standing import Key, answer_to, cannot_span, last_fixture_s
 from monitor.planning.who import told
 from monitor.planning.workable import Span, finish_s, latest_start_s, merged, workable_s
@@ -48,9 +52,10 @@ class _Plans:
         answers: Mapping[Key, Answered],
         log: Sequence[LogEntry],
         now_s: float,
+        told: Mapping[Key, tuple[str, ...]],
     ) -> None:
         self._show, self._shut, self._answers = show, shut, answers
-        self._log, self._now_s = log, now_s
+        self._log, self._now_s, self._told = log, now_s, told
 
     def answered(self, job: Job) -> Job:
         """A job with what the crew has said of it."""
@@ -74,7 +79,7 @@ class _Plans:
         closes = next((s for s in self.closed(job) if s.end_s > self._now_s), None)
         if closes is None or closes.start_s <= self._now_s:
             return job
-        short = closes.start_s - self._now_s < self._first_s(job) - _SLACK_S
+        short = closes.start_s - self._now_s < self._first_s(job) - EPS
         return replace(job, no_time=closes) if short else job
 
     def _first_s(self, job: Job) -> float:
@@ -102,6 +107,7 @@ class _Plans:
             value=job.value,
             alone_ok=self.alone_ok(position),
             ready_s=-math.inf if job.no_time is None else job.no_time.end_s,
+            first_minutes=self._first_s(job) / SECONDS_PER_MINUTE,
         )
 
     def alone_ok(self, position: Position) -> bool:
@@ -109,45 +115,62 @@ class _Plans:
 
     def in_hand(
         self, jobs: Sequence[Job], crew: tuple[Hand, ...] | int
-    ) -> tuple[dict[str, Task], tuple[Hand, ...] | int]:
+    ) -> tuple[dict[str, tuple[Task, ...]], tuple[Hand, ...] | int]:
         """What somebody is at, as tasks of their own, and the people with those who are."""
-        fixed: dict[str, Task] = {}
+        fixed: dict[str, tuple[Task, ...]] = {}
+        at_it: set[str] = set()
         for job in jobs:
             if not job.under_way or job.minutes is None:
                 continue
-            task, with_them = self.rest(job, crew)
-            # Fewer people than it takes are on site: they are at it all the same, unplanned.
-            if latest((*fixed.values(), task), with_them, self._now_s, _EFFORT).feasible:
-                fixed[task.key], crew = task, with_them
+            team, with_them = self._team(job, crew, at_it)
+            tickets = frozenset(self._show.positions[job.position].tickets)
+            # Fewer people than it takes are on site, or none with the tickets: they are at it all
+            # the same, and whoever said so is not planned elsewhere.
+            attempts = [(tickets, job.people)]
+            if team:
+                attempts += [(frozenset(), job.people), (frozenset(), len(team)), (frozenset(), 1)]
+            laid = [task for tasks in fixed.values() for task in tasks]
+            for held, people in attempts:
+                tasks = in_stretches(self.rest(job), team[:people], held, people, self._now_s)
+                if latest((*laid, *tasks), with_them, self._now_s, _EFFORT).feasible:
+                    fixed[key_of(job)], crew = tasks, with_them
+                    at_it.update(hand.name for hand in team[:people])
+                    break
         return fixed, crew
 
-    def rest(self, job: Job, crew: tuple[Hand, ...] | int) -> tuple[Task, tuple[Hand, ...] | int]:
-        """The rest of a job in hand, from now on, by whoever said so."""
-        answer = self._answers[job.position, job.family]
-        left = self._left_minutes(job, answer)
-        ends_s = finish_s(self._shut[job.position], self._now_s, left)
-        position, theirs = self._show.positions[job.position], key_of(job)
-        tickets = frozenset(position.tickets)
-        if not isinstance(crew, int) and any(hand.name == answer.by for hand in crew):
-            tickets |= {theirs}
-            stays = (self._now_s, ends_s + _SLACK_S)
-            crew = tuple(
-                replace(hand, tickets=hand.tickets | {theirs}, there=joined((*hand.there, stays)))
-                if hand.name == answer.by
-                else hand
-                for hand in crew
-            )
-        task = Task(
-            key=theirs,
-            minutes=left,
+    def _team(
+        self, job: Job, crew: tuple[Hand, ...] | int, at_it: Collection[str]
+    ) -> tuple[tuple[Hand, ...], tuple[Hand, ...] | int]:
+        """Who is at it, whoever said so first, and the people with them marked as those."""
+        if isinstance(crew, int):
+            return (), crew
+        said = self._answers[job.position, job.family].by
+        elsewhere = {a.by for a in self._answers.values() if a.answer == "doing"} | set(at_it)
+        told = self._told.get((job.position, job.family), ())
+        told = tuple(name for name in told if name not in elsewhere)
+        stays = (self._now_s, self.ends_s(job) + _SLACK_S)
+        team = team_of(said, told, crew, self._show.positions[job.position], job.people, stays)
+        marked = {hand.name: marked_as(hand, key_of(job)) for hand in team}
+        people = tuple(marked.get(hand.name, hand) for hand in crew)
+        return tuple(marked[hand.name] for hand in team), people
+
+    def ends_s(self, job: Job) -> float:
+        """When a job in hand is done."""
+        left = self._left_minutes(job, self._answers[job.position, job.family])
+        return finish_s(self._shut[job.position], self._now_s, left)
+
+    def rest(self, job: Job) -> Task:
+        """The rest of a job in hand, from now on."""
+        return Task(
+            key=key_of(job),
+            minutes=self._left_minutes(job, self._answers[job.position, job.family]),
             people=job.people,
-            tickets=tickets,
+            tickets=frozenset(),
             blocked=tuple(self._shut[job.position]),
-            do_by_s=ends_s + _SLACK_S,
+            do_by_s=self.ends_s(job) + _SLACK_S,
             value=_IN_HAND,
             alone_ok=True,
         )
-        return task, crew
 
     def _left_minutes(self, job: Job, answer: Answered) -> float:
         since_s = to_epoch(answer.at)
@@ -160,11 +183,8 @@ class _Plans:
         return max(minutes - worked_s / SECONDS_PER_MINUTE, _LEAST_LEFT_MINUTES)
 
     def with_turn(self, job: Job, turn: Turn, late_s: float) -> Job:
-        """A job as its turn has it: begun early enough for one fixture before a closing."""
+        """A job as its turn has it."""
         start_s = turn.start_s
-        closes = next((s for s in self.closed(job) if s.start_s > start_s), None)
-        if closes is not None and closes.start_s < turn.end_s:
-            start_s = max(min(start_s, closes.start_s - self._first_s(job)), self._now_s)
         notice_s = self._show.policy.notice_hours * SECONDS_PER_HOUR
         early = job.no_time is not None and start_s - notice_s > max(self._now_s, job.no_time.end_s)
         return replace(
@@ -177,12 +197,31 @@ class _Plans:
             no_time=None if early else job.no_time,
         )
 
-    def never(self, job: Job) -> Job:
+    def too_late(self, job: Job, task: Task, crew: tuple[Hand, ...] | int) -> Job:
+        """A job that is begun when it is due already: what can wait longer is still saved."""
+        if job.start_by_s is None or job.do_by_s is None or job.start_by_s < job.do_by_s - EPS:
+            return job
+        waits = sorted(to_epoch(wait.do_by) for wait in job.facts.can_wait)
+        due_s = next((at for at in waits if at > job.start_by_s + EPS), None)
+        if due_s is None or job.ends_s is None:
+            missing = people_missing(task, crew, self._now_s, job.do_by_s)
+            closed = (job.blocked, job.no_time, job.cannot) != (None, None, None)
+            return replace(job, missing=missing if closed else missing or BUSY)
+        late_s = max(0.0, job.ends_s - due_s)
+        reason = f"{job.reason}; who is there cannot save the first of them"
+        return replace(job, do_by_s=due_s, late_by_s=late_s, late=late_s > 0.0, reason=reason)
+
+    def never(self, job: Job, task: Task | None, crew: tuple[Hand, ...] | int) -> Job:
         """A job that these people never get done: told as early as others could still do it."""
         assert job.do_by_s is not None
         assert job.minutes is not None
         start_s = latest_start_s(self._shut[job.position], job.do_by_s, job.minutes)
-        return replace(job, start_by_s=start_s, ends_s=None, late_by_s=math.inf, late=True)
+        missing = None
+        if task is not None:
+            missing = people_missing(task, crew, self._now_s, job.do_by_s) or BUSY
+        return replace(
+            job, start_by_s=start_s, ends_s=None, late_by_s=math.inf, late=True, missing=missing
+        )
 
 
 def key_of(job: Job) -> str:
@@ -197,6 +236,7 @@ def evening(
     answers: Mapping[Key, Answered],
     log: Sequence[LogEntry],
     now_s: float,
+    told_before: Mapping[Key, tuple[str, ...]] | None = None,
 ) -> Evening:
     """Plan the crew's time.
 
@@ -208,6 +248,7 @@ def evening(
     answers : what the crew has said and still holds, see `standing`
     log : the crew's entries
     now_s : seconds
+    told_before : by job, who was told last that it is theirs
 
     Returns
     -------
@@ -215,29 +256,37 @@ def evening(
 
     Notes
     -----
-    What somebody is at goes on first, with whoever said so; the rest is planned round it.
+    What somebody is at goes on first, with whoever said so and those who were told with them; the
+    rest is planned round it.
     """
-    plans = _Plans(show, shut, answers, log, now_s)
+    plans = _Plans(show, shut, answers, log, now_s, told_before or {})
     found = [plans.closing(plans.answered(job)) for job in jobs]
     asked = {key_of(job): task for job in found if (task := plans.task(job)) is not None}
     last_s = max((task.do_by_s for task in asked.values()), default=now_s)
     at_hand = hands(show.crew, show.site.timezone, now_s, last_s + SECONDS_PER_DAY)
     fixed, crew = plans.in_hand(found, at_hand)
-    tasks = (*fixed.values(), *asked.values())
+    tasks = (*(task for parts in fixed.values() for task in parts), *asked.values())
     schedule = latest(tasks, crew, now_s, _EFFORT)
+    if not isinstance(crew, int):
+        until_s = max((turn.end_s for turn in schedule.turns), default=now_s)
+        shifts = shifts_of(show.crew, show.site.timezone, now_s, until_s)
+        schedule = on_shift_first(schedule, tasks, crew, shifts)
     turns = {turn.key: turn for turn in schedule.turns}
     late = {entry.key: entry.by_s for entry in schedule.late}
     out = []
     for job in found:
         key = key_of(job)
         if job.under_way:
-            task = fixed.get(key) or plans.rest(job, crew)[0]
-            out.append(_goes_on(job, task, turns.get(key), show))
+            held = [turns[task.key] for task in fixed.get(key, ()) if task.key in turns]
+            out.append(_goes_on(job, plans.ends_s(job), one_turn(held), show))
         elif key in turns:
             planned = plans.with_turn(job, turns[key], late.get(key, 0.0))
+            planned = plans.too_late(planned, asked[key], crew)
             out.append(told(planned, turns[key], crew, show, alone_ok=asked[key].alone_ok))
         elif key in asked or (job.cannot is not None and job.start_by_s is not None):
-            out.append(told(plans.never(job), None, crew, show, alone_ok=True))
+            out.append(
+                told(plans.never(job, asked.get(key), crew), None, crew, show, alone_ok=True)
+            )
         else:
             out.append(job)
     edges = {leg.start_s for turn in schedule.turns for leg in turn.legs}
@@ -252,8 +301,7 @@ def evening(
     )
 
 
-def _goes_on(job: Job, task: Task, turn: Turn | None, show: Show) -> Job:
-    ends_s = task.do_by_s - _SLACK_S
+def _goes_on(job: Job, ends_s: float, turn: Turn | None, show: Show) -> Job:
     over_s = 0.0 if job.do_by_s is None else max(0.0, ends_s - job.do_by_s)
     job = replace(job, ends_s=ends_s, late_by_s=over_s, late=over_s > 0.0)
     return told(job, turn, (), show, alone_ok=True)

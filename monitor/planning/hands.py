@@ -30,6 +30,8 @@ class Task:
     """May be done by the only person on site; asks nothing while others are there."""
     ready_s: float = -math.inf
     """Not before."""
+    first_minutes: float = 0.0
+    """Nobody begins where less than this is left before the place closes."""
 
 
 @dataclass(frozen=True, slots=True)

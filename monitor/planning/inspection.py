@@ -53,7 +53,9 @@ class Inspect:
     used: float
     """Share of its allowance since it was last found dry"""
     seen_wet: bool
-    """Somebody reported it wet, or found water inside"""
+    """Somebody reported it wet, or found it damp or with water inside"""
+    water_inside: bool
+    """Found with water inside: isolated and out of service until it is found dry"""
     needed: bool
     """To be inspected before it is used again; else worth a look while there is time"""
     why: tuple[str, ...]
@@ -142,6 +144,12 @@ class _Seen:
         self.in_since_s = begun[-1].end_s if begun and begun[-1].end_s <= now_s else None
 
     @property
+    def water_inside(self) -> bool:
+        """Found with water inside, and not found dry since."""
+        inside_s = self.track.out_of_service_s
+        return inside_s is not None and inside_s <= self.now_s
+
+    @property
     def part(self) -> str:
         """The part that used most, where it is not the fixture itself."""
         part = "fixture" if self.past is None else self.past.weakest_part(self.g)
@@ -188,7 +196,7 @@ class _Seen:
 def _item(rig: Rig, fixture: Fixture, seen: _Seen, log: Sequence[LogEntry]) -> Inspect | None:
     position = rig.show.positions[seen.place]
     reports = _reports(fixture, seen, log)
-    wanted = [*reports, *_wanted(seen)]
+    wanted = [*reports, *_not_tested(fixture, seen, log), *_wanted(seen)]
     shown = [f"used {share(seen.used)}"] if seen.used >= LEAST_SHOWN else []
     if not wanted and not shown:
         return None
@@ -204,6 +212,7 @@ def _item(rig: Rig, fixture: Fixture, seen: _Seen, log: Sequence[LogEntry]) -> I
         what=f"{fixture.type or fixture.name or 'fixture'}, {fixture.code.canonical}{seen.part}",
         used=seen.used,
         seen_wet=bool(reports),
+        water_inside=seen.water_inside,
         needed=bool(wanted) or seen.used >= 1.0,
         why=(*reports, *shown, *wanted[len(reports) :], *foul),
         isolate_at=position.isolate_at,
@@ -223,16 +232,29 @@ def _reports(fixture: Fixture, seen: _Seen, log: Sequence[LogEntry]) -> list[str
     """What people saw since it was last found dry."""
     said = []
     inside_s = seen.track.out_of_service_s
-    if inside_s is not None and inside_s <= seen.now_s:
+    if inside_s is not None and seen.water_inside:
         said.append(f"water found inside, {_on_site(seen, inside_s)}")
-    wet = [
-        to_epoch(e.at)
-        for e in log
-        if e.entry == "wet" and to_epoch(e.at) > seen.dry_s and _concerns(e, fixture, seen)
-    ]
-    if wet:
-        said.append(f"reported wet, {_on_site(seen, max(wet))}")
+    since = [e for e in log if to_epoch(e.at) > seen.dry_s and _concerns(e, fixture, seen)]
+    for words, told in (
+        ("found damp", [e for e in since if e.entry == "inspected" and e.result == "damp"]),
+        ("reported wet", [e for e in since if e.entry == "wet"]),
+    ):
+        if told:
+            said.append(f"{words}, {_on_site(seen, max(to_epoch(e.at) for e in told))}")
     return said
+
+
+def _not_tested(fixture: Fixture, seen: _Seen, log: Sequence[LogEntry]) -> list[str]:
+    """That somebody came and could not test it, where that was the last word on it."""
+    results = [
+        e
+        for e in log
+        if e.entry == "inspected" and e.result is not None and _concerns(e, fixture, seen)
+    ]
+    last = max(results, key=lambda e: e.at, default=None)
+    if last is None or last.result != "not-tested" or to_epoch(last.at) <= seen.dry_s:
+        return []
+    return [f"not tested, {_on_site(seen, to_epoch(last.at))}"]
 
 
 def _wanted(seen: _Seen) -> list[str]:

@@ -38,12 +38,22 @@ class Job:
     """When it is done at the latest start that the crew's plan leaves it"""
     late_by_s: float = 0.0
     """How long after its do-by it is done at best; infinite: never by these people"""
+    call_by_s: float | None = None
+    """When whoever is off shift then has to be called at the latest; None: nobody has to"""
     under_way: bool = False
     """Somebody has answered that they are doing it"""
     cannot: Span | None = None
     """Somebody has answered that it cannot be done, and until when"""
     not_needed: bool = False
     """Somebody has answered that it is not needed: no hands are planned for it"""
+    missing: str | None = None
+    """Why those who are there never begin it before it is due: "nobody here holds a climb
+    ticket", "2 of 3 people it takes"; nothing is asked of them there but to cut its power
+    """
+    cut_by_s: float | None = None
+    """By when its power is cut where nothing else is left to do: before thunder or an official
+    warning stops all work outdoors
+    """
     no_time: Span | None = None
     """What closes the position before set-up and one fixture can be done: nobody begins now"""
     facts: Facts = field(default_factory=Facts)

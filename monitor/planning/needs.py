@@ -57,6 +57,8 @@ class Needs:
         )
         self._share: dict[str, float] = {}
         """By position: of members at which work there is due"""
+        self._deadlines: dict[tuple[int, float], float] = {}
+        """By group and share: asked for when it is looked for, and again for its job"""
         self._fed = fed_by_part(rig.show)
         on = [f for g in present.covered for f in rows.get(g, ())]
         self._stock = CoversInStock(rig.show, on, self._off_their_rows(beside or {}))
@@ -110,8 +112,12 @@ class Needs:
         return {g: at for g, at in due.items() if not np.isnan(at)}
 
     def _deadline_s(self, group: int, share: float) -> float:
-        crossings, weights = self._ahead.next_spent_s[:, group], self._ahead.steps.weather.weights
-        return do_by_s(crossings, weights, share, self._reach)
+        key = group, share
+        if key not in self._deadlines:
+            crossings = self._ahead.next_spent_s[:, group]
+            weights = self._ahead.steps.weather.weights
+            self._deadlines[key] = do_by_s(crossings, weights, share, self._reach)
+        return self._deadlines[key]
 
     def _paying(
         self, position: Position, action: Action, rows: dict[int, list[Fixture]]

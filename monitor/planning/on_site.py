@@ -41,6 +41,13 @@ def hands(crew: Crew, timezone: ZoneInfo, now_s: float, until_s: float) -> tuple
     )
 
 
+def shifts_of(
+    crew: Crew, timezone: ZoneInfo, from_s: float, until_s: float
+) -> dict[str, tuple[tuple[float, float], ...]]:
+    """By name: when each is on site without being called."""
+    return {p.name: joined(_shifts(p, timezone, from_s, until_s)) for p in crew.people}
+
+
 def on_shift(person: Person, timezone: ZoneInfo, moment_s: float) -> bool:
     """Whether somebody is on site without being called."""
     spans = _shifts(person, timezone, moment_s, moment_s + 1.0)

@@ -43,18 +43,12 @@ def standing(
     Notes
     -----
     The last one counts, until something is logged there that settles it, until its own `until`,
-    and no longer than a day. A part logged ("3 of 15", or one fixture of several) takes back
-    that it cannot be done or is not needed, and leaves it in hand. "Done" changes nothing here:
-    what is done is logged.
+    and no longer than a day. Fixture by fixture settles it too, with the last of those that the
+    answer was to. A part logged ("3 of 15", or one fixture of several) takes back that it cannot
+    be done or is not needed, and leaves it in hand. "Done" changes nothing here: what is done is
+    logged.
     """
-    settled: dict[str, float] = {}
-    begun: dict[str, float] = {}
-    for entry in log:
-        at, place = to_epoch(entry.at), _place_of(entry, show)
-        if entry.entry not in SETTLES or at > now_s or place is None:
-            continue
-        book = begun if _is_part(entry) else settled
-        book[place] = max(at, book.get(place, at))
+    entries = [e for e in log if e.entry in SETTLES and to_epoch(e.at) <= now_s]
     last: dict[Key, Answered] = {}
     for answer in answers:
         if answer.position is not None and to_epoch(answer.at) <= now_s:
@@ -62,21 +56,42 @@ def standing(
     found = {}
     for (position, family), answer in last.items():
         at = to_epoch(answer.at)
-        over = settled.get(position, -math.inf)
-        if answer.answer != "doing":
-            over = max(over, begun.get(position, -math.inf))
         until = math.inf if answer.until is None else to_epoch(answer.until)
-        if over < at and now_s < min(until, at + HOLDS_S) and answer.answer != "done":
+        if answer.answer == "done" or now_s >= min(until, at + HOLDS_S):
+            continue
+        since = [e for e in entries if to_epoch(e.at) >= at and _place_of(e, show) == position]
+        if not _ended(answer, since, show):
             found[position, family] = answer
     return found
 
 
+def _ended(answer: Answered, since: Sequence[LogEntry], show: Show) -> bool:
+    """Whether what was logged there since an answer has settled it."""
+    if any(not _is_part(entry) for entry in since):
+        return True
+    singly = {e.fixture for e in since if e.count is None or e.count[0] >= e.count[1]}
+    asked = answer.fixtures or [f.id for f in show.fixtures if f.position == answer.position]
+    if singly.issuperset(asked):
+        return True
+    if answer.answer == "doing":
+        return False
+    if answer.because == "no-cover":
+        # What is brought in for want of a cover does not say that there is one.
+        return any(entry.entry == "covered" for entry in since)
+    return bool(since)
+
+
 def answer_to(job: Job, answers: Mapping[Key, Answered]) -> Answered | None:
-    """The answer that holds for a job: to the same fixtures, or to some of them."""
+    """The answer that holds for a job: to the same fixtures, or to some of them.
+
+    What is not needed for some is not said of those that the job has come to ask for since.
+    """
     answer = answers.get((job.position, job.family))
-    if answer is None or (answer.fixtures and not set(answer.fixtures) & set(job.fixtures)):
-        return None
-    return answer
+    if answer is None or not answer.fixtures:
+        return answer
+    asked, said = set(job.fixtures), set(answer.fixtures)
+    holds = asked <= said if answer.answer == "not-needed" else asked & said
+    return answer if holds else None
 
 
 def no_cover(answers: Mapping[Key, Answered]) -> frozenset[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -35,6 +35,25 @@ def power_since_s(
         return np.inf
     off = [i for i, entry in enumerate(told) if entry.entry == "isolated"]
     return to_epoch(told[off[-1] + 1 if off else 0].at)
+
+
+def power_words(log: Sequence[LogEntry], where: Mapping[str, str]) -> dict[str, LogEntry]:
+    """The latest word on the power of each fixture of which the log has one.
+
+    Parameters
+    ----------
+    log : oldest first
+    where : fixture -> the position it is at
+    """
+    at: dict[str, list[str]] = {}
+    for fixture, position in where.items():
+        at.setdefault(position, []).append(fixture)
+    words: dict[str, LogEntry] = {}
+    for entry in log:
+        if entry.entry in ("isolated", "energised"):
+            meant = [entry.fixture] if entry.fixture else at.get(entry.position or "", ())
+            words.update(dict.fromkeys(meant, entry))
+    return words
 
 
 def in_part(entry: LogEntry) -> bool:

@@ -29,22 +29,25 @@ def told(
     if job.late and math.isfinite(job.late_by_s):
         late_minutes = job.late_by_s / SECONDS_PER_MINUTE
     facts = replace(job.facts, late=job.late, late_minutes=late_minutes)
+    call_by_s = None
     if turn is not None and show.crew.people:
+        called, said = _called(turn, crew, show, alone_ok=alone_ok)
+        call_by_s = min(called.values(), default=None)
         after = next((leg for leg in turn.legs if leg.who != turn.who), None)
         facts = replace(
             facts,
             who=turn.who,
             handed_to=() if after is None else after.who,
             handed_at=None if after is None else to_moment(after.start_s),
-            extra=(*facts.extra, *_called(turn, crew, show, alone_ok=alone_ok)),
+            extra=(*facts.extra, *said),
         )
-    return replace(job, facts=facts)
+    return replace(job, facts=facts, call_by_s=call_by_s)
 
 
 def _called(
     turn: Turn, crew: Sequence[Hand] | int, show: Show, *, alone_ok: bool
-) -> tuple[str, ...]:
-    """Who has to be called in for it, in sentences."""
+) -> tuple[dict[str, float], tuple[str, ...]]:
+    """Who has to be called in for it, each by when at the latest; and that in sentences."""
     people = {person.name: person for person in show.crew.people}
     timezone, said = show.site.timezone, []
     wanted = [(name, leg.start_s) for leg in turn.legs for name in leg.who]
@@ -54,13 +57,14 @@ def _called(
             beside = [name for name in there if name not in leg.who]
             at_work = [n for n in there if on_shift(people[n], timezone, leg.start_s)]
             if len(leg.who) == 1 and beside and set(at_work) <= set(leg.who):
-                said.append(f"Nobody does this as the only person on site: {beside[0]} is there.")
-                wanted.append((beside[0], leg.start_s))
-    called = dict.fromkeys(
-        name for name, at in wanted if name in people and not on_shift(people[name], timezone, at)
-    )
-    for name in called:
-        minutes = people[name].call_out_minutes
-        if minutes is not None:
-            said.append(f"{name} is off shift then and takes {minutes:.0f} minutes to come.")
-    return tuple(dict.fromkeys(said))
+                soonest = min(beside, key=lambda n: people[n].call_out_minutes or 0.0)
+                said.append(f"Nobody does this as the only person on site: {soonest} is there.")
+                wanted.append((soonest, leg.start_s))
+    called: dict[str, float] = {}
+    for name, at in wanted:
+        minutes = people[name].call_out_minutes if name in people else None
+        if minutes is None or name in called or on_shift(people[name], timezone, at):
+            continue
+        called[name] = at - minutes * SECONDS_PER_MINUTE
+        said.append(f"{name} is off shift then and takes {minutes:.0f} minutes to come.")
+    return called, tuple(dict.fromkeys(said))

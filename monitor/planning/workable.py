@@ -151,6 +151,18 @@ def latest_start_s(blocked: Sequence[Span], do_by_s: float, minutes: float) -> f
     return end - left
 
 
+def before_closed_s(closed: Sequence[Span], due_s: float, minutes: float, now_s: float) -> float:
+    """A deadline that lies in closed time, or too soon after it, moved to before that began.
+
+    Where it has begun already the deadline stands.
+    """
+    moved_s = due_s
+    for span in reversed(merged(closed)):
+        if span.start_s < moved_s and moved_s - span.end_s < minutes * SECONDS_PER_MINUTE:
+            moved_s = span.start_s
+    return moved_s if moved_s > now_s else due_s
+
+
 def workable_s(blocked: Sequence[Span], start_s: float, end_s: float) -> float:
     """Unblocked seconds in [start, end)."""
     taken = sum(max(0.0, min(s.end_s, end_s) - max(s.start_s, start_s)) for s in merged(blocked))

@@ -87,17 +87,73 @@ def paying(
     Notes
     -----
     What too few members spend leaves the job, and then less is at stake: gone on with until the
-    rest pays for itself.
+    rest pays for itself. Where it does not, what is dear is not lost for what is cheap: the
+    dearest alone may still pay.
     """
-    left = dict.fromkeys(rows, math.nan)
+    share, kept = _shrunk(show, position, action, rows, deadline_s)
+    if kept or show.crew.minute_cost is None:
+        return share, kept
+    left = dict(rows)
     while left:
-        fixtures = [f for g in left for f in rows[g]]
-        minutes = job_minutes(position, action, sum(f.count for f in fixtures))
-        at_stake = sum(f.value * f.count for f in fixtures)
-        share = threshold(show, minutes, position.people_needed, at_stake)
+        best = _dearest(position, action, left)
+        share = _share(show, position, action, best)
+        if math.isinf(share):
+            break
+        due = {g for g in left if not math.isnan(deadline_s(g, share))}
+        if due.issuperset(best):
+            return share, {g: deadline_s(g, share) for g in best}
+        # No job of any of these is due at less than that share: the rest is never part of one.
+        left = {g: fixtures for g, fixtures in left.items() if g in due}
+    return show.policy.risk, {}
+
+
+def _shrunk(
+    show: Show,
+    position: Position,
+    action: Action,
+    rows: Mapping[int, Sequence[Fixture]],
+    deadline_s: Callable[[int, float], float],
+) -> tuple[float, dict[int, float]]:
+    """All of it, less what too few members spend; nothing where that does not pay."""
+    left = dict(rows)
+    while left:
+        share = _share(show, position, action, left)
         due = {g: deadline_s(g, share) for g in left}
         kept = {g: at for g, at in due.items() if not math.isnan(at)}
         if len(kept) == len(left):
             return share, kept
-        left = kept
+        left = {g: left[g] for g in kept}
     return show.policy.risk, {}
+
+
+def _share(
+    show: Show, position: Position, action: Action, rows: Mapping[int, Sequence[Fixture]]
+) -> float:
+    fixtures = [f for of_group in rows.values() for f in of_group]
+    minutes = job_minutes(position, action, sum(f.count for f in fixtures))
+    at_stake = sum(f.value * f.count for f in fixtures)
+    return threshold(show, minutes, position.people_needed, at_stake)
+
+
+def _dearest(
+    position: Position, action: Action, rows: Mapping[int, Sequence[Fixture]]
+) -> dict[int, Sequence[Fixture]]:
+    """Those of some groups that together pay at the least share: so many of the dearest.
+
+    Set-up is the same for any number, and each fixture adds as many minutes as any other: of
+    the same number of fixtures the dearest are worth most.
+    """
+
+    def each(g: int) -> float:
+        return sum(f.value * f.count for f in rows[g]) / sum(f.count for f in rows[g])
+
+    order = sorted(rows, key=lambda g: (-each(g), g))
+    count, at_stake, best, most = 0, 0.0, 1, -1.0
+    for number, g in enumerate(order, 1):
+        count += sum(f.count for f in rows[g])
+        at_stake += sum(f.value * f.count for f in rows[g])
+        minutes = job_minutes(position, action, count)
+        worth_it = math.inf if minutes == 0.0 else at_stake / minutes
+        if worth_it >= most:
+            best, most = number, worth_it
+    return {g: rows[g] for g in order[:best]}

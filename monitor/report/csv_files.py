@@ -91,7 +91,7 @@ def alerts_csv(jobs: Sequence[Job], times: SiteTimes) -> bytes:
     header = (
         "at", "alert", "kind", "stage", "action", "position", "count", "people", "minutes",
         "start_by", "do_by", "members", "probability", "reason", "told_at", "told", "done_at",
-        "outcome", "lead_minutes", "fixtures", "spent_at", "answers",
+        "outcome", "lead_minutes", "fixtures", "spent_at", "isolated_at", "took", "answers",
     )  # fmt: skip
     rows = sorted(((told, job) for job in jobs for told in job.told), key=lambda pair: pair[0].at)
     return _csv(
@@ -102,7 +102,8 @@ def alerts_csv(jobs: Sequence[Job], times: SiteTimes) -> bytes:
                 t.alert.count, t.alert.people, t.alert.minutes, t.alert.start_by, t.alert.do_by,
                 t.alert.members, t.alert.probability, t.reason, t.told_at, t.state, job.done_at,
                 None if job.came is None else SAYS[job.came], job.lead_min,
-                " ".join(t.alert.fixtures), job.spent_at,
+                " ".join(t.alert.fixtures), job.spent_at, job.isolated_at,
+                None if job.came is None else job.took,
                 "; ".join(_answer(said, times) for said in job.answered),
             )
             for t, job in rows

@@ -54,6 +54,11 @@ def minutes(value: float | None) -> str:
     return f"{said} too late" if value < 0 and whole else said
 
 
+def reading(value: float | None) -> str:
+    """`0.08`, `250`, as it was typed; empty where nothing was read."""
+    return "" if value is None else f"{value:.10g}"
+
+
 def counted(n: int, one: str, many: str = "") -> str:
     """`1 fixture`, `8 fixtures`."""
     return f"{n:,} {one if n == 1 else many or one + 's'}".replace(",", " ")

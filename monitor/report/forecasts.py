@@ -52,7 +52,7 @@ def forecasts(material: Material) -> ForecastsTold | None:
     parts = _parts_min(material, scores)
     if not scores.measured_hours:
         return ForecastsTold((_too_short(parts) if parts else _UNMEASURED,), (), ())
-    measured = _measured(scores, parts)
+    measured = _measured(scores, parts, frozenset(material.kinds()))
     if not scores.feeds:
         return ForecastsTold((measured, "No forecast was received."), (), ())
     feeds = tuple(_feed(feed, n) for n, feed in enumerate(scores.feeds))
@@ -76,15 +76,19 @@ def _too_short(minutes: float) -> str:
     )
 
 
-def _measured(scores: Scores, parts_min: float) -> str:
-    by = f" by {scores.measured_by}" if scores.measured_by else ""
+def _measured(scores: Scores, parts_min: float, kinds: frozenset[str]) -> str:
+    """What the forecasts are held against: a record that was given is no gauge on the site."""
+    whence = "From a weather record"
+    if "measured" in kinds:
+        whence = "Measured on site" + (" or from a weather record" if "record" in kinds else "")
+    head = f"{whence} ({scores.measured_by})" if scores.measured_by else whence
     parts = ""
     if parts_min:
         parts = (
             f" Beside them {duration(parts_min)} that make no whole hour, and are not judged by."
         )
     return (
-        f"Measured on site{by}: {counted(scores.measured_hours, 'hour')}, "
+        f"{head}: {counted(scores.measured_hours, 'hour')}, "
         f"{scores.wet_hours} of them wet ({scores.wet_mm:g} mm or more).{parts}"
     )
 

@@ -18,7 +18,7 @@ from monitor.service.sky import Sky
 from monitor.service.warned import warning_rows
 from monitor.show import rig_through_time
 from monitor.store import chain, history, outbox
-from monitor.store.answers import answers
+from monitor.store.answers import answers, turns
 from monitor.store.declared import declared
 from monitor.store.runs import received_runs
 from monitor.units import to_epoch, to_moment
@@ -95,6 +95,7 @@ def material_from(
         scores=_scores(runs, gauges, show, start, end),
         notes=_notes(db, show, start, first),
         answered=tuple(a for a in answers(db) if start <= to_epoch(a.at) <= end),
+        turns=tuple(t for t in turns(db) if start <= to_epoch(t.at) <= end),
         declared=tuple(d for d in declared(db) if start <= to_epoch(d.at) <= end),
     )
 

@@ -8,13 +8,15 @@ from datetime import UTC, datetime, timedelta
 from typing import Literal
 
 from monitor.domain import Action, Alert, Answered, LogEntry
+from monitor.report.findings import used_now
 from monitor.report.material import Material
 from monitor.report.spent import spent_at
 
-Came = Literal["in-time", "late", "missed", "open", "done", "not-done", "not-needed"]
+Came = Literal["in-time", "late", "isolated", "missed", "open", "done", "not-done", "not-needed"]
 SAYS: dict[Came, str] = {
     "in-time": "done in time",
     "late": "done late",
+    "isolated": "isolated instead",
     "missed": "missed",
     "open": "not due yet",
     "done": "done",
@@ -24,6 +26,8 @@ SAYS: dict[Came, str] = {
 _SAME_MOMENT = timedelta(seconds=1)
 _NEVER = datetime.max.replace(tzinfo=UTC)
 _PROTECTS: tuple[Action, ...] = ("cover", "bring-in", "isolate")
+SHELTERS: tuple[Action, ...] = ("cover", "bring-in")
+"""What keeps water off. Cutting the power instead saves people, and not the fixture."""
 _SENT_LATE = timedelta(hours=2)
 """Work that was over before its alert still counts as its answer when it is no older than this:
 the entry came in late. Older work is what the alert found wanting (judgement)."""
@@ -69,10 +73,16 @@ class Job:
     """When the last of its fixtures was logged done"""
     done_count: int
     """Fixtures (ids) of it logged done"""
+    asked: Action | None
+    """What was asked of the crew: keeping water off, where that was asked at any time"""
     came: Came | None
     """None where there is nothing to do: stops, weather, messages"""
     spent_at: datetime | None = None
     """When, by what fell, an allowance was spent of what was not done yet; None: none was"""
+    isolated_at: datetime | None = None
+    """Where water was not kept off all of it: when the last of the rest was logged isolated"""
+    took: float = 0.0
+    """The most that one of its fixtures has taken, in allowances, inspected since or not"""
     answered: tuple[Answered, ...] = ()
     """What the crew answered to it, oldest first"""
 
@@ -131,27 +141,39 @@ def _job(material: Material, log: _Log, told: tuple[Told, ...]) -> Job:
     opened, last = told[0].at, told[-1]
     asking = [t.alert for t in told if t.alert.stage != "stood-down" and t.alert.action is not None]
     if told[0].alert.kind != "work" or not asking:
-        return Job(told, None, None, None, 0, None)
-    action = asking[-1].action
+        return Job(told, None, None, None, 0, None, None)
+    shelter = [alert.action for alert in asking if alert.action in SHELTERS]
+    action = shelter[-1] if shelter else asking[-1].action
     assert action is not None
     wanted = dict.fromkeys(f for alert in asking for f in alert.fixtures)
-    done = [log.done_at(fixture, action, opened) for fixture in wanted]
-    known = [at for at in done if at is not None]
+    ended = last.at if last.alert.stage == "stood-down" else material.ends_at
+    due = next((alert.do_by for alert in reversed(asking) if alert.do_by is not None), ended)
+    span = (opened, min(due, ended))
+    done = {fixture: log.done_at(fixture, action, *span) for fixture in wanted}
+    known = [at for at in done.values() if at is not None]
     done_at = max(known) if known and len(known) == len(done) else None
+    isolated_at = None
+    if done_at is None and action in SHELTERS:
+        cut = {f: log.isolated_at(f, *span) for f, at in done.items() if at is None}
+        over = [at for at in cut.values() if at is not None]
+        isolated_at = max(over) if over and len(over) == len(cut) else None
+        done |= cut
     # A deadline may move while the alert is open; the one that held when the work was done counts.
-    held = [t for t in told if done_at is None or t.at <= done_at] or [told[0]]
+    over_at = done_at or isolated_at
+    held = [t for t in told if over_at is None or t.at <= over_at] or [told[0]]
     do_by = next((t.alert.do_by for t in reversed(held) if t.alert.do_by is not None), None)
     start_by = next((t.alert.start_by for t in reversed(held) if t.alert.start_by), None)
-    ended = last.at if last.alert.stage == "stood-down" else material.ends_at
     spent = None
     if action in _PROTECTS:
-        until = zip(wanted, [min(at or ended, material.ends_at) for at in done], strict=True)
+        until = ((fixture, min(at or ended, material.ends_at)) for fixture, at in done.items())
         gone = [spent_at(material, fixture, moment) for fixture, moment in until]
         spent = min((at for at in gone if at is not None), default=None)
+    in_time = over_at is not None and do_by is not None and over_at <= do_by and spent is None
     came: Came
     if done_at is not None:
-        in_time = do_by is not None and done_at <= do_by and spent is None
         came = "in-time" if in_time else "done" if do_by is None else "late"
+    elif isolated_at is not None and in_time:
+        came = "isolated"
     elif (
         spent is not None
         or any(t.alert.stage == "overdue" for t in told)
@@ -162,7 +184,19 @@ def _job(material: Material, log: _Log, told: tuple[Told, ...]) -> Job:
         came = "not-needed"
     else:
         came = "not-done" if do_by is None else "open"
-    return Job(told, do_by, start_by, done_at, len(known), came, spent)
+    took = max((_took(material, fixture) for fixture in wanted), default=0.0)
+    return Job(
+        told, do_by, start_by, done_at, len(known), action, came, spent,
+        isolated_at=isolated_at, took=took,
+    )  # fmt: skip
+
+
+def _took(material: Material, fixture: str) -> float:
+    n = material.rig.index_of.get(fixture)
+    if n is None:
+        return 0.0
+    g = int(material.exposure.group_of[n])
+    return max(float(material.exposure.used_total[0, g]), used_now(material, g))
 
 
 # ---------------------------------------------------------------- told
@@ -241,23 +275,38 @@ class _Log:
             if entry.entry == "moved":
                 where = entry.to or where
 
-    def done_at(self, fixture: str, action: Action, opened: datetime) -> datetime | None:
-        """When the log has it done: after `opened`, or shortly before and still so then."""
-        since: datetime | None = None
+    def done_at(
+        self, fixture: str, action: Action, opened: datetime, until: datetime
+    ) -> datetime | None:
+        """When the log has it done: after `opened`, or shortly before and still so then.
+
+        What was undone again by `until`, when it had to stand, was not done.
+        """
         does = _DOES[action]
         if action == "bring-in" and self._covered(fixture, opened):
             does = does - {"covered"}  # what is asked for although it is covered
+        return self._since(fixture, does, _UNDOES.get(action), opened, until)
+
+    def isolated_at(self, fixture: str, opened: datetime, until: datetime) -> datetime | None:
+        """When the log has its power cut, and nothing else, in the same way."""
+        return self._since(fixture, frozenset({"isolated"}), _UNDOES["isolate"], opened, until)
+
+    def _since(
+        self,
+        fixture: str,
+        does: frozenset[str],
+        undoes: frozenset[str] | None,
+        opened: datetime,
+        until: datetime,
+    ) -> datetime | None:
+        since: datetime | None = None
+        # Care is asked for anew when it is wanted: what was done before is what it found wanting.
+        earliest = opened if undoes is None else opened - _SENT_LATE
         for entry in self._concerning(fixture):
-            undone = entry.entry in _UNDOES.get(action, ())
-            if entry.at >= opened and since is not None:
-                return since
-            if entry.entry in does and not _inconclusive(entry):
-                if entry.at >= opened:
-                    return entry.at
-                if action in _UNDOES and opened - entry.at <= _SENT_LATE:
-                    since = since or entry.at
-            elif undone:
+            if entry.entry in (undoes or ()) and entry.at <= until:
                 since = None
+            elif entry.entry in does and entry.at >= earliest and not _inconclusive(entry):
+                since = since or entry.at
         return since
 
     def _covered(self, fixture: str, at: datetime) -> bool:

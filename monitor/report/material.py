@@ -7,7 +7,7 @@ from datetime import datetime
 
 import numpy as np
 
-from monitor.domain import Alert, Answered, Bools, Declared, LogEntry, Show
+from monitor.domain import Alert, Answered, Bools, Declared, LogEntry, Show, Turn
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
 from monitor.scores import Scores
@@ -55,6 +55,8 @@ class Material:
     """Sentences on how the material was gathered"""
     answered: tuple[Answered, ...] = ()
     """What the crew answered to alerts, oldest first"""
+    turns: tuple[Turn, ...] = ()
+    """Whom each alert was told to and why them, oldest first"""
     declared: tuple[Declared, ...] = ()
     """What people on site declared open again, oldest first"""
 

@@ -11,18 +11,21 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from monitor.alerts import cautions
 from monitor.alerts.words import one_line, sentence
-from monitor.domain import Answered, AnswerKind, CannotBecause, Declared, LogEntry
+from monitor.domain import Declared, LogEntry
 from monitor.drawing import patterns
 from monitor.report import figures, summary
+from monitor.report.came import answer, outcome
 from monitor.report.findings import ORDERS, Line, id_ranges, lines
 from monitor.report.forecasts import forecasts
-from monitor.report.jobs import SAYS, Job, Told, jobs
+from monitor.report.jobs import Job, jobs
 from monitor.report.material import Material
 from monitor.report.official import about, warned
+from monitor.report.owners import NOT_SAID, named, owners
 from monitor.report.pictures import LETTERS, picture
 from monitor.report.places import places
 from monitor.report.rainfall import rainfall
 from monitor.report.site_times import SiteTimes
+from monitor.report.told_and_answered import told_and_answered
 
 TEMPLATE = "report.html.j2"
 _STAGES = {
@@ -75,6 +78,7 @@ def page(material: Material) -> str:
         (place, picture(material, place, rain.unknown_spans, f"p{n}"))
         for n, place in enumerate(there)
     ]
+    entries = _log(material)
     holds, chain_says = summary.chain(material)
     template = _environment(times).get_template(TEMPLATE)
     return template.render(
@@ -91,12 +95,16 @@ def page(material: Material) -> str:
         chain_says=chain_says,
         drawn=drawn,
         lines=found,
+        owners=owners(material, found),
+        band_words=summary.BAND_WORDS,
         work=[job for job in alerts if job.came is not None],
         others=[job for job in alerts if job.came is None],
         forecasts=forecasts(material),
         warned=warned(material, times),
         about_warnings=about(material),
-        log=_log(material),
+        log=entries,
+        readings=any((e.first.earth_ohm, e.first.insulation_mohm) != (None, None) for e in entries),
+        heard=told_and_answered(material, alerts, times),
         declared=[_declared(one, material) for one in material.declared],
         letters=LETTERS.values(),
         key_patterns=patterns("key"),
@@ -123,10 +131,12 @@ def _environment(times: SiteTimes) -> Environment:
         allowance=figures.allowance,
         speed=figures.speed,
         minutes=figures.minutes,
+        reading=figures.reading,
         counted=figures.counted,
         when=lambda at: figures.NOTHING if at is None else times.at(at),
         ids=lambda fixtures: id_ranges([f.id for f in fixtures]),
         names=_names,
+        owned=_owned,
         code=_code,
         cares=_cares,
         letter=lambda e: LETTERS[e][0],
@@ -134,8 +144,8 @@ def _environment(times: SiteTimes) -> Environment:
         words=lambda text: str(text).replace("-", " "),
         order=_order,
         life=lambda job: _life(job, times),
-        came=_came,
-        answers=lambda job, at: [_answer(said, at) for said in job.answered],
+        came=outcome,
+        answers=lambda job, at: [answer(said, at) for said in job.answered],
     )
     return environment
 
@@ -155,6 +165,19 @@ def _names(line: Line) -> str:
     return ", ".join(names[:2]) + more
 
 
+def _owned(line: Line) -> str:
+    """Whose they are, where that is said: `Lantern Hire 6, Field Light 2`."""
+    counts: dict[str, int] = {}
+    for fixture in line.fixtures:
+        counts[named(fixture)] = counts.get(named(fixture), 0) + fixture.count
+    if set(counts) <= {""}:
+        return ""
+    said = [name or NOT_SAID for name in counts]
+    if len(said) == 1:
+        return said[0]
+    return ", ".join(f"{name} {n}" for name, n in zip(said, counts.values(), strict=True))
+
+
 def _code(line: Line) -> str:
     """The code that decided: of the fixture, or of the part that would be first."""
     own = line.first.code.canonical
@@ -167,12 +190,10 @@ def _cares(line: Line) -> list[tuple[str, str]]:
     return [(ORDERS[care.do], care.why) for care in line.cares]
 
 
-def _order(told: Told) -> str:
-    """`Cover 8`, as on the message."""
-    alert = told.alert
-    if alert.action is None:
-        return alert.kind
-    return f"{_ACTIONS[alert.action]} {alert.count}"
+def _order(job: Job) -> str:
+    """`Cover 8`, as on the message; the kind where it asks for nothing."""
+    alert, asked = job.ordered.alert, job.asked
+    return alert.kind if asked is None else f"{_ACTIONS[asked]} {alert.count}"
 
 
 def _life(job: Job, times: SiteTimes) -> list[tuple[str, str, str]]:
@@ -182,54 +203,15 @@ def _life(job: Job, times: SiteTimes) -> list[tuple[str, str, str]]:
         when = times.at(told.told_at or told.at)
         if told.told_at is None:
             when += f", not told: {told.state}"
-        row = (_STAGES[told.alert.stage], when, told.reason)
+        action = told.alert.action
+        turned = action not in (None, job.asked) and told.alert.stage != "stood-down"
+        stage = _STAGES[told.alert.stage]
+        if action is not None and turned:
+            stage += f": {_ACTIONS[action].lower()}"
+        row = (stage, when, told.reason)
         if not found or found[-1][0] != row[0]:
             found.append(row)
     return found
-
-
-def _came(job: Job, times: SiteTimes) -> str:
-    """How it came out, with the moment."""
-    assert job.came is not None
-    said = SAYS[job.came]
-    if job.done_at is not None:
-        return f"{said}, {times.at(job.done_at)}{_by_what_fell(job, times)}"
-    wanted = len({f for told in job.told for f in told.alert.fixtures})
-    if job.done_count:
-        said += f": {job.done_count} of {wanted} logged done"
-    return f"{said}{_by_what_fell(job, times)}"
-
-
-def _by_what_fell(job: Job, times: SiteTimes) -> str:
-    """What the weather that came says of it, where that is not what the forecast had."""
-    if job.spent_at is not None:
-        return f"; by what fell an allowance was spent {times.at(job.spent_at)}"
-    lasted = job.came == "late" and job.done_at is not None
-    return "; by what is known to have fallen the allowance lasted" if lasted else ""
-
-
-_ANSWERS: dict[AnswerKind, str] = {
-    "doing": "Doing it",
-    "done": "Answered done",
-    "cannot": "Cannot be done",
-    "not-needed": "Answered not needed",
-}
-_BECAUSE: dict[CannotBecause, str] = {
-    "no-lift": "no lift",
-    "too-windy": "too windy",
-    "act-on-stage": "an act is on stage",
-    "no-cover": "no cover",
-    "other": "another reason",
-}
-
-
-def _answer(said: Answered, times: SiteTimes) -> str:
-    """`Cannot be done (an act is on stage), Kit, Fri 16 Jul 21:00`."""
-    because = f" ({_BECAUSE[said.because]})" if said.because is not None else ""
-    until = f" until {times.at(said.until)}" if said.until is not None else ""
-    by = f", {one_line(said.by)}" if said.by else ""
-    note = f": {one_line(said.note)}" if said.note else ""
-    return f"{_ANSWERS[said.answer]}{because}{until}{by}, {times.at(said.at)}{note}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,7 +241,10 @@ def _log(material: Material) -> list[_Entries]:
     for entry in sorted(material.log, key=lambda e: e.at):
         if since is not None and entry.at < since:
             continue
-        what = (entry.at, entry.entry, entry.count, entry.to, entry.result, entry.by, entry.note)
+        what = (
+            entry.at, entry.entry, entry.count, entry.to, entry.result, entry.earth_ohm,
+            entry.insulation_mohm, entry.by, entry.note,
+        )  # fmt: skip
         together.setdefault(what, []).append(entry)
     names = {p.id: p.name for p in material.show.positions.values()}
     return [_Entries(entries[0], _where(entries, names)) for entries in together.values()]

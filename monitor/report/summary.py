@@ -26,7 +26,8 @@ _KIND_WORDS = {
     "record": "from a weather record",
     "forecast": "from forecasts",
 }
-_DUE: tuple[Came, ...] = ("in-time", "late", "missed", "open")
+_DUE: tuple[Came, ...] = ("in-time", "late", "isolated", "missed", "open")
+_SAID_ALWAYS: tuple[Came, ...] = ("in-time", "late", "missed")
 _UNDUE: tuple[Came, ...] = ("done", "not-done")
 
 
@@ -140,7 +141,7 @@ def told(material: Material, found: Sequence[Job]) -> tuple[str, ...]:
         came = tally(work)
         lines = [f"{counted(len(work), 'job')} asked for."]
         if any(came[k] for k in _DUE):
-            due = [f"{came[k]} {SAYS[k]}" for k in _DUE if came[k] or k != "open"]
+            due = [f"{came[k]} {SAYS[k]}" for k in _DUE if came[k] or k in _SAID_ALWAYS]
             lines.append(f"With a deadline: {', '.join(due)}.")
         if any(came[k] for k in _UNDUE):
             lines.append(f"Without one: {', '.join(f'{came[k]} {SAYS[k]}' for k in _UNDUE)}.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -80,15 +81,29 @@ def rain_spells(db: Database) -> tuple[Spell, ...]:
     return tuple(from_json(Spell, to_json(spell)) for spell in kept or ())
 
 
-def inspection_queue(
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """What wants looking at, in order, and how far the weather behind it is known."""
+
+    queue: tuple[Inspect, ...]
+    weather_known: bool = True
+    """False: gear is out and no weather of that time is known, so rain put nothing on it"""
+    unknown_hours: float = 0.0
+    """Of the time since, so long no rain was known for some of the gear [h]"""
+
+
+def waiting_now(
     db: Database, folder: ShowFolder, environ: Mapping[str, str], now: datetime
-) -> tuple[Inspect, ...]:
-    """What wants looking at now, in order, from a show's history."""
+) -> Waiting:
+    """What wants looking at now, from a show's history."""
     rig, log, weather = until(db, folder, environ, now)
-    past = None
-    if weather is not None:
-        past = assess(rig, weather, log, out_from_s=to_epoch(folder.show.event.load_in_at))
-    return queue(rig, past, log, now)
+    load_in = folder.show.event.load_in_at
+    if weather is None:
+        out = now > load_in or any(entry.entry == "put-out" for entry in log)
+        return Waiting(queue(rig, None, log, now), weather_known=not out)
+    past = assess(rig, weather, log, out_from_s=to_epoch(load_in))
+    unknown = float(past.unknown_hours.max(initial=0.0))
+    return Waiting(queue(rig, past, log, now), unknown_hours=unknown)
 
 
 def until(

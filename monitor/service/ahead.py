@@ -10,10 +10,12 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 from monitor.alerts import wording
+from monitor.alerts.answers import what_is_left
 from monitor.alerts.losses import feed_state, weather_found
 from monitor.alerts.watch import tells_nobody
 from monitor.domain import Alert, BadInputError
 from monitor.evaluation import evaluate
+from monitor.planning.standing import standing
 from monitor.service.ahead_lines import in_order, lines
 from monitor.service.gauges import follow_files
 from monitor.service.polling import Asking, poll_all, unanswered
@@ -35,8 +37,9 @@ if TYPE_CHECKING:
 
     from monitor.alerts.lifecycle import OpenAlert
     from monitor.alerts.losses import FeedSight
-    from monitor.domain import Facts, Show
+    from monitor.domain import Answered, Facts, Show
     from monitor.planning.job import Plan
+    from monitor.planning.standing import Key
     from monitor.service.feeds_seen import RunsKept
 
 SCHEMA = "dryspell.ahead/1"
@@ -91,6 +94,7 @@ def _looked(
     runs = sky.runs
     log = log_entries(db)
     sights = runs.sights(db, show, watch.path, now)
+    said_by_crew = answers(db)
     found = evaluate(
         watch.rig(db, now),
         past=sky.past(show, log, now),
@@ -100,15 +104,16 @@ def _looked(
         now=now,
         source=sky.source(show, now, sights),
         closed=sky.warned.closed(show, now),
-        answers=answers(db),
+        answers=said_by_crew,
     )
     alerts = in_order([opened.alert for opened in found.state.open])
-    facts = _facts_now(found.state.open, found.plan)
+    facts = _facts_now(found.state.open, found.plan, show, now)
+    holding = _answered(found.state.open, standing(said_by_crew, log, show, to_epoch(now)))
     waits = _not_told(found.state.open, found.plan, show, now)
     lost = weather_found(sights, show, now)
     return Ahead(
         lines=(
-            *lines(show, sights, sky, [*alerts, *waits], facts, found.plan.blocked, now),
+            *lines(show, sights, sky, [*alerts, *waits], facts, holding, found.plan.blocked, now),
             *said,
         ),
         json=_json(show, sights, runs, alerts, now),
@@ -116,11 +121,20 @@ def _looked(
     )
 
 
-def _facts_now(opened: Sequence[OpenAlert], plan: Plan) -> dict[str, Facts]:
+def _facts_now(
+    opened: Sequence[OpenAlert], plan: Plan, show: Show, now: datetime
+) -> dict[str, Facts]:
     """What is known now of the job of each alert; the times stay those that were told."""
-    jobs: dict[tuple[str, str], Facts] = {(j.position, j.family): j.facts for j in plan.jobs}
+    left = (what_is_left(job, show, now) for job in plan.jobs)
+    jobs: dict[tuple[str, str], Facts] = {(j.position, j.family): j.facts for j in left}
     found = ((one.alert, jobs.get((one.alert.position or "", one.family))) for one in opened)
     return {alert.id: facts for alert, facts in found if facts is not None}
+
+
+def _answered(opened: Sequence[OpenAlert], answers: Mapping[Key, Answered]) -> dict[str, Answered]:
+    """By alert, what the crew answered to it, as long as that holds."""
+    found = ((one.alert, answers.get((one.alert.position or "", one.family))) for one in opened)
+    return {alert.id: answer for alert, answer in found if answer is not None}
 
 
 def _not_told(opened: Sequence[OpenAlert], plan: Plan, show: Show, now: datetime) -> list[Alert]:
@@ -147,7 +161,7 @@ def _not_told(opened: Sequence[OpenAlert], plan: Plan, show: Show, now: datetime
             reason=job.reason,
             facts=job.facts,
         )
-        for job in plan.jobs
+        for job in (what_is_left(job, show, now) for job in plan.jobs)
         if job.blocked is not None
         and (job.position, job.family) not in told
         and job.start_by_s is not None

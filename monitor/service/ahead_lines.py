@@ -11,6 +11,7 @@ from monitor.alerts.clock import SiteClock, age
 from monitor.alerts.losses import feed_state, lost_because
 from monitor.alerts.step import blocked_by
 from monitor.alerts.watch import NOBODY_TOLD, tells_nobody
+from monitor.service.ahead_open import ANSWERED, Open, how_late, instead, times, what_was_said
 from monitor.service.warned import lines_ahead
 from monitor.units import to_moment
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from monitor.alerts.losses import FeedSight
-    from monitor.domain import Alert, Facts, Show
+    from monitor.domain import Alert, Answered, Facts, Show
     from monitor.planning.workable import Span
     from monitor.service.sky import Sky
 
@@ -37,6 +38,7 @@ def lines(
     sky: Sky,
     alerts: Sequence[Alert],
     facts: Mapping[str, Facts],
+    answered: Mapping[str, Answered],
     blocked: Mapping[str, Span],
     now: datetime,
 ) -> Iterator[str]:
@@ -46,6 +48,7 @@ def lines(
     ----------
     alerts : all that are open now
     facts : by alert, what is known of its job at this moment
+    answered : by alert, what the crew answered to it, while that holds
     blocked : positions where nobody may work now, told of as a stop or not yet
     """
     clock = SiteClock.named(show.site.timezone.key, now)
@@ -64,13 +67,21 @@ def lines(
     stops = [*told, *_blocked(alerts, told, blocked)]
     yield from _stops(stops, clock)
     # No line sends anybody to a place where nobody works before it would have to begin.
-    open_ones = [a for a in alerts if a not in told and not _shut(a, stops)]
-    for alert in open_ones:
-        if alert.stage != "notice":
+    open_ones = [
+        Open(
+            a,
+            facts.get(a.id, a.facts),
+            answered.get(a.id),
+            what_was_said(answered.get(a.id), show, now),
+        )
+        for a in alerts
+        if a not in told and not _shut(a, stops)
+    ]
+    for one in open_ones:
+        if one.alert.stage != "notice":
             yield ""
-            yield from _alert(alert, facts.get(alert.id, alert.facts), clock)
-    later = [(a, facts.get(a.id, a.facts)) for a in open_ones if a.stage == "notice"]
-    yield from _later(later, clock)
+            yield from _alert(one, clock)
+    yield from _later([one for one in open_ones if one.alert.stage == "notice"], clock)
     yield ""
     for line in lines_ahead(show, sky.warned, now):
         yield from [line] if line.startswith("  >") else _wrapped(line)
@@ -160,33 +171,41 @@ def _ended(show: Show, sky: Sky, alerts: Sequence[Alert], clock: SiteClock) -> l
     return _wrapped(f"The official warning has ended; {stays}: 30 min after the last word of it.")
 
 
-def _alert(alert: Alert, facts: Facts, clock: SiteClock) -> list[str]:
+def _alert(one: Open, clock: SiteClock) -> list[str]:
+    alert, facts = one.alert, one.facts
     verb, where = words.verb(alert), words.place(alert)
-    head = f"{verb.order} {alert.count} {verb.joins} {where}{_times(alert, clock)}"
+    head = f"{verb.order} {alert.count} {verb.joins} {where}{times(one, clock)}"
     if alert.stage == "overdue":
         due = "" if alert.do_by is None else f", due {clock.at(alert.do_by)} and not logged done"
         head = f"OVERDUE. {alert.count} at {where}: taken as {verb.undone}{due}"
     cut_off = words.one_line(alert.isolate_at or "")
-    more = [_who(alert, facts, clock), _covers(facts), _wet(facts, clock)]
+    more = [one.said, instead(alert), _who(alert, facts, clock), _covers(facts)]
+    more += [_wet(facts, clock)]
     more += [f"Cut-off: {cut_off}."] if cut_off and alert.action == "isolate" else []
     said = [*_wrapped(f"{head}."), *_wrapped(" ".join(m for m in more if m), _INDENT)]
     differ = paragraphs.feeds_differ(facts, clock)
     return [*said, *_wrapped(differ, _INDENT)] if differ else said
 
 
-def _later(notices: Sequence[tuple[Alert, Facts]], clock: SiteClock) -> Iterator[str]:
+def _later(notices: Sequence[Open], clock: SiteClock) -> Iterator[str]:
     """What is not to be begun yet, a line each; what has no deadline, in one line together."""
-    timed = [(a, f) for a, f in notices if a.start_by is not None and a.do_by is not None]
+    timed = [o for o in notices if o.alert.start_by is not None and o.alert.do_by is not None]
     if timed:
         yield ""
         yield _row("Start by", "Done by", "Not yet, but to be planned for", "Who")
-        for alert, facts in timed:
-            yield from _planned(alert, facts, clock)
-        yield from _together(timed, clock)
+        for one in timed:
+            yield from _planned(one, clock)
+        yield from _together([(o.alert, o.facts) for o in timed], clock)
+    due = [o for o in notices if o.alert.start_by is None and o.alert.do_by is not None]
+    for one in due:
+        yield ""
+        yield from _alert(one, clock)
     care: dict[str, list[str]] = {}
-    for alert, _ in notices:
-        if alert.start_by is None or alert.do_by is None:
+    for one in notices:
+        if one.alert.do_by is None:
+            alert = one.alert
             place = f"{alert.count} {words.verb(alert).joins} {words.place(alert)}"
+            place += f" ({one.said.rstrip('.')})" if one.said else ""
             care.setdefault(words.verb(alert).order, []).append(place)
     if care:
         yield ""
@@ -198,18 +217,23 @@ def _row(start: str, done: str, what: str, who: str) -> str:
     return f"{start:11}{done:15}{what:34}{who}".rstrip()
 
 
-def _planned(alert: Alert, facts: Facts, clock: SiteClock) -> Iterator[str]:
+def _planned(one: Open, clock: SiteClock) -> Iterator[str]:
+    alert, facts = one.alert, one.facts
     start, done = alert.start_by, words.hands_off_by(alert)
     assert start is not None
     assert done is not None
     shut = " down" if done != alert.do_by else ""
-    late = " late" if facts.late or alert.facts.late else ""
+    late = " late" if one.late and not one.waits_for_nobody else ""
     verb = words.verb(alert)
     what = f"{verb.order} {alert.count} {verb.joins} {words.place(alert)}"
     begin = "at once" if start <= clock.now else clock.at(start)
+    if one.answer is not None and one.waits_for_nobody:
+        begin = ANSWERED[one.answer.answer]
     who = words.listed(facts.who, _NAMED) or words.people(alert.people)
-    row = _row(begin, f"{clock.at(done)}{shut or late}", f"{what} ", who)
+    row = _row(begin, f"{clock.at(done)}{late or shut}", f"{what} ", who)
     yield from [row] if len(row) <= WIDTH else _wrapped(row, " " * 26, keep=True)
+    more = [one.said, words.sentence(how_late(one, clock))]
+    yield from _wrapped(" ".join(m for m in more if m), _INDENT)
     differ = paragraphs.feeds_differ(facts, clock)
     yield from _wrapped(differ, _INDENT) if differ else []
 
@@ -255,17 +279,6 @@ def _stops(stops: Sequence[Alert], clock: SiteClock) -> Iterator[str]:
         yield ""
         yield from _wrapped(f"{said}.")
         yield from _wrapped(" ".join(m for m in more if m), _INDENT)
-
-
-def _times(alert: Alert, clock: SiteClock) -> str:
-    parts = []
-    if alert.start_by is not None:
-        late = alert.start_by <= clock.now or alert.facts.late
-        parts.append("start at once" if late else f"start by {clock.near(alert.start_by)}")
-    done = words.hands_off_by(alert)
-    if done is not None:
-        parts.append(f"{'down and ' if done != alert.do_by else ''}done by {clock.at(done)}")
-    return f": {', '.join(parts)}" if parts else ""
 
 
 def _who(alert: Alert, facts: Facts, clock: SiteClock) -> str:

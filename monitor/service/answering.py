@@ -19,7 +19,7 @@ from monitor.show.clock import ClockError, moment
 from monitor.show.nearest import suggestion
 from monitor.store.answers import record_answer
 from monitor.store.database import immediate
-from monitor.store.history import alerts_as_they_stand
+from monitor.store.history import alerts_as_they_stand, log_entries
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -95,7 +95,12 @@ def keep_answer(
             done = entries_of(late, show, alerts, at, spelt)
             record_entries(db, done, now, word_id)
             ended = "The alert has ended; what was done there is logged all the same."
-            return Kept(is_new=True, entries=done, notes=(ended, *notes_on(done, show, now)))
+            notes = notes_on(done, show, now, log_entries(db))
+            return Kept(is_new=True, entries=done, notes=(ended, *notes))
+                is_new=True,
+                entries=done,
+                notes=(ended, *notes_on(done, show, now, log_entries(db))),
+            )
         problems: list[Problem] = []
         target = _target(said.alert, alerts, spelt("alert"), problems)
         until = _until(said, show, at, spelt, problems)
@@ -121,7 +126,7 @@ def keep_answer(
         )
         record_entries(db, entries, now, word_id)
         record_answer(db, answered, now)
-    notes = tuple(notes_on(entries, show, now))
+    notes = tuple(notes_on(entries, show, now, log_entries(db)))
     return Kept(is_new=True, entries=entries, notes=notes, answered=answered)
 
 

@@ -13,15 +13,23 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from monitor.domain import BadInputError, Problem
+from monitor.service.cover_words import cover_notes
 from monitor.service.entries import Said, as_sent, entries_of
+from monitor.service.possible import OUT_ONLY
 from monitor.service.tested_words import inspection_notes
 from monitor.store.database import immediate
-from monitor.store.history import alerts_as_they_stand, recall, record_log, remember
+from monitor.store.history import (
+    alerts_as_they_stand,
+    log_entries,
+    recall,
+    record_log,
+    remember,
+)
 from monitor.store.records import to_json
 from monitor.store.tokens import holders
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from datetime import datetime
 
     from sqlite_utils import Database
@@ -66,9 +74,11 @@ def keep_log(
         if is_known(db, word_id, sender, "log", as_sent(said) if sent is None else sent):
             return Kept(is_new=False)
         said = replace(said, by=said.by or sender)
-        entries = entries_of(said, show, alerts_as_they_stand(db), now, spelt)
+        alerts = alerts_as_they_stand(db)
+        entries = entries_of(said, show, alerts, now, spelt, log_entries(db))
         record_entries(db, entries, now, word_id)
-        notes = [*notes_on(entries, show, now), *inspection_notes(db, entries, show)]
+        notes = notes_on(entries, show, now, log_entries(db))
+        notes += inspection_notes(db, entries, show)
     return Kept(is_new=True, entries=entries, notes=tuple(notes))
 
 
@@ -96,6 +106,11 @@ def is_known(
     return True
 
 
+def was_kept(db: Database, word_id: str) -> bool:
+    """Whether a word of this id was kept before."""
+    return recall(db, f"word/{word_id}") is not None
+
+
 def _may_write(db: Database, sender: str | None) -> bool:
     return any(h.name == sender and h.withdrawn_at is None for h in holders(db))
 
@@ -119,24 +134,20 @@ def record_entries(
         record_log(db, entry, key, received_at)
 
 
-def notes_on(entries: tuple[LogEntry, ...], show: Show, now: datetime) -> list[str]:
-    """What there is to say about entries that were kept."""
-    notes: list[str] = []
-    for entry in entries:
-        if entry.entry == "covered":
-            notes += _cover_notes(entry, show)
+def notes_on(
+    entries: tuple[LogEntry, ...], show: Show, now: datetime, log: Sequence[LogEntry]
+) -> list[str]:
+    """What there is to say about entries that were kept; `log` is how it stands with them."""
+    notes = cover_notes(entries, show, log, now)
     if entries and (entries[0].at - now).total_seconds() > _AHEAD_S:
         notes.append("That time is still to come: it counts from then on.")
+    load_in = show.event.load_in_at
+    if any(e.entry in OUT_ONLY and e.at == now < load_in for e in entries) and not any(
+        e.entry == "put-out" and e.at <= now for e in log
+    ):
+        local = load_in.astimezone(show.site.timezone)
+        notes.append(
+            f"Load-in is {local:%a} {local.day} {local:%B %Y %H:%M}: it counts from then on. What "
+            "is out already is logged as put-out, or load_in_at is corrected."
+        )
     return list(dict.fromkeys(notes))
-
-
-def _cover_notes(entry: LogEntry, show: Show) -> list[str]:
-    """What keeps a logged cover from counting."""
-    if entry.count is not None and entry.count[0] < entry.count[1]:
-        return ["Until all of it is covered it counts as uncovered."]
-    here = [f for f in show.fixtures if entry.fixture == f.id or entry.position == f.position]
-    bare = [f.id for f in here if f.cover is None]
-    if not bare:
-        return []
-    named = ", ".join(bare[:5]) + (", ..." if len(bare) > 5 else "")
-    return [f"fixtures.csv names no cover for {named}: counted as uncovered."]

@@ -84,6 +84,12 @@ class Cycle:
                 return messages
         raise AssertionError("what the crew said changed while it was held")
 
+    def call_on(self, db: Database, now: datetime) -> list[Message]:
+        """Tell the next turns alone: what nobody answers goes on where evaluating fails."""
+        with immediate(db):
+            called, self.next_turn_at = call_next(db, self.watch.current.show, now)
+        return list(called)
+
     def _judged(
         self,
         db: Database,

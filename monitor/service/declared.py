@@ -15,12 +15,14 @@ from monitor.alerts.words import listed, one_line
 from monitor.domain import BadInputError, Declared, Problem
 from monitor.exposure.rig import compile_rig
 from monitor.planning.inspection import queue
+from monitor.planning.under_power import in_part, power_words
 from monitor.service.after_rain import rain_spells
 from monitor.service.crew_word import is_known
-from monitor.show.clock import ClockError, moment
+from monitor.service.possible import hanging
+from monitor.show.clock import CLOCKS_DIFFER, ClockError, lately
 from monitor.show.nearest import suggestion
 from monitor.store.database import immediate
-from monitor.store.declared import declared, record_declared, stops_begun
+from monitor.store.declared import declared, record_declared, stops_since
 from monitor.store.history import log_entries, open_alerts
 from monitor.units import to_moment
 
@@ -31,12 +33,14 @@ if TYPE_CHECKING:
     from sqlite_utils import Database
 
     from monitor.domain import Alert, Show
+    from monitor.store.declared import Stopped
 
 Opened = Literal["height", "power"]
 SAYS: dict[Opened, str] = {"height": "work at height", "power": "power"}
 
-_AHEAD_S = 60.0
-"""Clocks differ by so much [s]."""
+_KEPT = "It is kept as said. The monitor opens nothing: whoever declared it answers for it."
+_MOST_NAMED = 12
+"""So many fixtures are named in one sentence."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,14 +61,17 @@ class KeptDeclared:
     is_new: bool
     declared: Declared | None = None
     notes: tuple[str, ...] = ()
+    is_contested: bool = False
+    """Something that is known here speaks against it"""
 
 
 @dataclass(frozen=True, slots=True)
 class Stands:
-    """A declaration, and what has ended it since."""
+    """A declaration, and what has ended it since, or stood against it then."""
 
     declared: Declared
     ended_at: datetime | None = None
+    """When that began; not after the declaration: it was made while that stood"""
     ended_by: Literal["stop", "rain"] | None = None
 
     @property
@@ -96,9 +103,10 @@ def keep_declared(
         if is_known(db, word_id, sender, "declared", said if sent is None else sent):
             return KeptDeclared(is_new=False)
         made = declared_of(replace(said, by=said.by or sender), show, now, spelt)
-        notes = tuple(against(db, made, show, now))
+        contested = tuple(against(db, made, show, now))
+        notes = (*contested, *beside(db, made, show, now), _KEPT)
         record_declared(db, made, word_id or uuid.uuid4().hex, now)
-    return KeptDeclared(is_new=True, declared=made, notes=notes)
+    return KeptDeclared(is_new=True, declared=made, notes=notes, is_contested=bool(contested))
 
 
 def declared_of(
@@ -117,10 +125,10 @@ def declared_of(
     at = now
     if said.at is not None:
         try:
-            at = moment(said.at, show.site.timezone)
+            at = lately(said.at, show.site.timezone, now)
         except ClockError as fault:
             problems.append(Problem(fault.code, fault.says, fault.remedy, key=spelt("at")))
-        if (at - now).total_seconds() > _AHEAD_S:
+        if at > now + CLOCKS_DIFFER:
             says = "That time is still to come."
             remedy = "Declare it when it is so."
             problems.append(Problem("still-to-come", says, remedy, key=spelt("at")))
@@ -142,7 +150,34 @@ def against(db: Database, made: Declared, show: Show, now: datetime) -> Iterator
         yield f"The rain that began at {since} is not over on what is known here."
     if made.what == "power":
         yield from _wet_gear(db, made, show, now)
-    yield "It is kept as said. The monitor opens nothing: whoever declared it answers for it."
+
+
+def beside(db: Database, made: Declared, show: Show, now: datetime) -> Iterator[str]:
+    """What there is to say beside that: what it does not reach, and who declares it."""
+    if made.what == "power":
+        cut = _isolated(db, made, show, now)
+        if cut:
+            yield (
+                f"Logged as isolated, and so until logged energised: {listed(cut, _MOST_NAMED)}."
+            )
+    people = [one_line(person.name) for person in show.crew.people]
+    if people and made.by.casefold() not in {name.casefold() for name in people}:
+        yield f"{made.by} is not among the people of the show folder."
+
+
+def _isolated(db: Database, made: Declared, show: Show, now: datetime) -> tuple[str, ...]:
+    """Places and fixtures that the log leaves isolated, in crew words."""
+    log = [entry for entry in log_entries(db) if entry.at <= now]
+    where = {name: at.position for name, at in hanging(show, log, now).items()}
+    names = []
+    for fixture, entry in power_words(log, where).items():
+        place = where.get(fixture)
+        if entry.entry != "isolated" or place is None or made.position not in (None, place):
+            continue
+        name = entry.fixture if entry.fixture is not None else _name(show, place)
+        part = f" ({entry.count[0]} of {entry.count[1]})" if in_part(entry) and entry.count else ""
+        names.append(f"{name}{part}")
+    return tuple(dict.fromkeys(names))
 
 
 def stops_standing(db: Database, made: Declared) -> list[Alert]:
@@ -176,11 +211,13 @@ def _stops_stand(stops: Sequence[Alert], show: Show, clock: SiteClock) -> Iterat
 def _wet_gear(db: Database, made: Declared, show: Show, now: datetime) -> Iterator[str]:
     """Gear that people found wet and nobody has found dry, and inspections still asked for."""
     waiting = queue(compile_rig(show), None, log_entries(db), now)
-    wet = [
-        item.fixture for item in waiting if item.seen_wet and made.position in (None, item.position)
-    ]
+    here = [item for item in waiting if made.position in (None, item.position)]
+    inside = tuple(item.fixture for item in here if item.water_inside)
+    if inside:
+        yield f"Water inside, isolated until found dry: {listed(inside, _MOST_NAMED)}."
+    wet = tuple(item.fixture for item in here if item.seen_wet and not item.water_inside)
     if wet:
-        yield f"Reported wet or with water inside, and not found dry since: {listed(tuple(wet))}."
+        yield f"Reported wet or found damp, and not found dry since: {listed(wet, _MOST_NAMED)}."
     asked = [
         stored.alert
         for stored in open_alerts(db)
@@ -204,21 +241,28 @@ def declarations(db: Database) -> tuple[Stands, ...]:
     """Every declaration with what ended it, by the time it was made for.
 
     A stop that begins later ends it where it touches, and rain that begins later ends it
-    everywhere: what was looked at then has to be looked at again.
+    everywhere: what was looked at then has to be looked at again. What was declared while a
+    stop stood or the rain went on does not come into force when those end.
     """
     made = declared(db)
     if not made:
         return ()
-    stops = stops_begun(db, made[0].at)
-    rain = [to_moment(spell.from_s) for spell in rain_spells(db)]
+    stops = stops_since(db, made[0].at)
+    rain = [
+        (to_moment(spell.from_s), None if spell.over_s is None else to_moment(spell.over_s))
+        for spell in rain_spells(db)
+    ]
     return tuple(_stands(one, stops, rain) for one in made)
 
 
 def _stands(
-    made: Declared, stops: tuple[tuple[datetime, str | None], ...], rain: list[datetime]
+    made: Declared,
+    stops: tuple[Stopped, ...],
+    rain: list[tuple[datetime, datetime | None]],
 ) -> Stands:
-    stop = next((at for at, where in stops if at > made.at and _touches(where, made)), None)
-    shower = next((at for at in rain if at > made.at), None)
+    touching = ((s.begun_at, s.lifted_at) for s in stops if _touches(s.position, made))
+    stop = next((a for a, b in touching if a > made.at or b is None or b > made.at), None)
+    shower = next((a for a, b in rain if a > made.at or b is None or b > made.at), None)
     if stop is not None and (shower is None or stop <= shower):
         return Stands(made, stop, "stop")
     if shower is not None:
@@ -233,4 +277,6 @@ def in_words(one: Stands, show: Show, now: datetime) -> str:
     said = f"{SAYS[made.what]}, {where}: declared {clock.at(made.at)} by {made.by}"
     if one.ended_at is None:
         return said
+    if one.ended_at <= made.at:
+        return f"{said}, in the {one.ended_by} of {clock.at(one.ended_at)}: not open by that"
     return f"{said}, before the {one.ended_by} of {clock.at(one.ended_at)}"

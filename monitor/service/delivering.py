@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from monitor.alerts.delivery import deliver_one
-from monitor.alerts.losses import Attempt, Failing, after_attempt, follow
+from monitor.alerts.losses import Attempt, after_attempt, follow
+from monitor.service.failing import failing as failing_now
+from monitor.service.failing import note_failing
 from monitor.service.interrupting import Interruptions
 from monitor.service.telling import tell
 from monitor.store import outbox
 from monitor.store.database import immediate
-from monitor.store.history import recall, remember
-from monitor.store.records import from_json, to_json
+from monitor.store.holding import ask_again
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -21,15 +21,6 @@ if TYPE_CHECKING:
     from sqlite_utils import Database
 
     from monitor.domain import Contact, Show
-
-FAILING_KEY = "trouble/deliveries"
-
-
-@dataclass(frozen=True, slots=True)
-class _Failures:
-    """The contacts that messages do not reach, as kept."""
-
-    failing: tuple[Failing, ...] = ()
 
 
 def deliver_due(
@@ -63,11 +54,11 @@ def deliver_due(
 def _look_after(db: Database, show: Show, settled: outbox.Settled, now: datetime) -> None:
     """In the transaction that settles a message: what its failure, or its arrival, calls for."""
     row = settled.row
-    failures = _kept(db)
+    before = failing_now(db)
     there = any(contact.name == row.contact for contact in show.contacts)
     alert, failing = after_attempt(
         # A contact that the folder has no more is told of once and then forgotten.
-        failures.failing if there else (),
+        before if there else (),
         Attempt(
             row.contact,
             row.recipient,
@@ -79,18 +70,20 @@ def _look_after(db: Database, show: Show, settled: outbox.Settled, now: datetime
         show,
         now,
     )
-    if there and failing != failures.failing:
-        remember(db, FAILING_KEY, _Failures(failing))
+    if there and failing != before:
+        note_failing(db, failing)
+        # What others sleep on because this one hears it is looked at again.
+        ask_again(db)
     if alert is not None:
-        failed = {(f.contact, r) for f in (*failures.failing, *failing) for r in f.recipients}
+        failed = {(f.contact, r) for f in (*before, *failing) for r in f.recipients}
         tell(db, show, alert, alert.reason, now, leave_out=failed)
 
 
 def forget_gone(db: Database, show: Show, now: datetime) -> None:
     """End the trouble of contacts that the show folder has no more."""
     names = {contact.name for contact in show.contacts}
-    failures = _kept(db)
-    gone = [f for f in failures.failing if f.contact not in names]
+    before = failing_now(db)
+    gone = [f for f in before if f.contact not in names]
     if not gone:
         return
     for failing in gone:
@@ -98,15 +91,4 @@ def forget_gone(db: Database, show: Show, now: datetime) -> None:
         alert, _ = follow("delivery", "", failing.trouble, None, show, now, over=over)
         if alert is not None:
             tell(db, show, alert, alert.reason, now)
-    left = tuple(f for f in failures.failing if f.contact in names)
-    remember(db, FAILING_KEY, _Failures(left))
-
-
-def failing_contacts(db: Database) -> tuple[str, ...]:
-    """The contacts that messages do not reach at present."""
-    return tuple(f.contact for f in _kept(db).failing)
-
-
-def _kept(db: Database) -> _Failures:
-    kept: Any = recall(db, FAILING_KEY)
-    return _Failures() if kept is None else from_json(_Failures, to_json(kept))
+    note_failing(db, tuple(f for f in before if f.contact in names))

@@ -12,13 +12,14 @@ from dataclasses import fields as dataclass_fields
 from typing import TYPE_CHECKING
 
 from monitor.domain import BadInputError, LogEntry, Problem
-from monitor.show.clock import ClockError, moment
+from monitor.service.possible import count_fault, time_fault
+from monitor.show.clock import ClockError, lately
 from monitor.show.logfile import HIGHEST_READING
 from monitor.show.nearest import suggestion
 from monitor.show.values import NUMBER
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Mapping
+    from collections.abc import Callable, Collection, Mapping, Sequence
     from datetime import datetime
 
     from monitor.domain import Alert, EntryKind, InspectionResult, Show
@@ -55,11 +56,13 @@ def entries_of(
     alerts: Mapping[str, Alert],
     now: datetime,
     spelt: Callable[[str], str],
+    log: Sequence[LogEntry] = (),
 ) -> tuple[LogEntry, ...]:
     """The log entries that `said` stands for; BadInputError with every fault in it.
 
     One for a position or a fixture. For an alert: one for its position where it is about all
     that hangs there or only a part of it is done, else one for each of its fixtures.
+    `log` is what stands in the log already.
     """
     problems: list[Problem] = []
 
@@ -75,11 +78,18 @@ def entries_of(
             f"Give one of {spelt('position')} ID, {spelt('fixture')} ID and {spelt('alert')} ID.",
         )
     at = now
+    alert = alerts.get(said.alert) if said.alert is not None else None
+    if alert is not None:
+        meant = [p for p in (alert.position, *alert.fixtures) if p is not None]
+    else:
+        meant = places
     if said.at is not None:
         try:
-            at = moment(said.at, show.site.timezone)
+            at = lately(said.at, show.site.timezone, now)
         except ClockError as fault:
             refuse(fault.code, "at", fault.says, fault.remedy)
+        else:
+            problems += time_fault(said.entry, at, meant, show, log, now, spelt("at"))
     for name, value, kind, ids in (
         ("position", said.position, "position", show.positions.keys()),
         ("to", said.to, "position", show.positions.keys()),
@@ -110,6 +120,11 @@ def entries_of(
                 f"Leave it out: it belongs to {wanted}.",
             )
     count = _count(spelt("count"), said.count, problems)
+    if count is not None and len(places) == 1:
+        key = spelt("count")
+        problems += count_fault(
+            count, said.position, said.fixture, alert, show, log, at, key, spelt("fixture")
+        )
     earth = reading_of(said.earth_ohm, "ohm", spelt("earth_ohm"), problems)
     insulation = reading_of(said.insulation_mohm, "megohm", spelt("insulation_mohm"), problems)
     read = [n for n in READINGS if getattr(said, n) is not None]
@@ -121,7 +136,6 @@ def entries_of(
                 f"{spelt(name)} is given with {said.entry}.",
                 "Leave it out: it belongs to inspected.",
             )
-    alert = alerts.get(said.alert) if said.alert is not None else None
     if alert is not None and alert.position is None and not alert.fixtures:
         refuse(
             "no-work",
@@ -131,7 +145,11 @@ def entries_of(
         )
     spots: tuple[tuple[str | None, str | None], ...] = ((said.position, said.fixture),)
     if alert is not None:
-        spots = _spots_of(alert, show, part_done=count is not None)
+        part_done = count is not None and count[0] < count[1]
+        if not part_done:
+            # All of what it names: that is said of each, not of what else hangs there.
+            count = None
+        spots = _spots_of(alert, show, part_done=part_done)
     if read and (len(spots) != 1 or spots[0][1] is None):
         refuse(
             "not-one-fixture",

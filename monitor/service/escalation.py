@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from monitor.alerts import wording
 from monitor.alerts.answers import sentence
 from monitor.alerts.clock import SiteClock
-from monitor.alerts.turns import asking, next_due, next_turn, settled_by
+from monitor.alerts.turns import LEAST_WAIT, asking, next_due, next_turn, settled_by
 from monitor.alerts.words import one_line
 from monitor.service.telling import send_to
 from monitor.service.turns import reachable
@@ -68,6 +68,9 @@ def standing(db: Database, show: Show, now: datetime) -> tuple[Standing, ...]:
             reach = _of_turn(reach_of(db, alert.id, before[-1].at), before[-1], show)
             due = next_due(contacts, before, to_it, _unreached(reach, show), _heard_at(reach))
         at, because = (None, None) if due is None else due
+        if at is not None and (because != "no-answer" or before[-1].at > now + LEAST_WAIT):
+            # The clock was put back since: how long has been waited is not known, so no longer.
+            at = min(at, now)
         found.append(Standing(stored, before, to_it, at, because))
     return tuple(found)
 
@@ -94,9 +97,10 @@ def call_next(
         contacts = reachable(show, wording.message(alert, now))
         turn = next_turn(alert, contacts, stands.turns, stands.answers, stands.because, now)
         record_turn(db, turn)
-        said = _told_before(show, stands, now)
+        said = _told_before(db, show, stands, now)
         words = replace(alert, facts=replace(alert.facts, extra=(said, *alert.facts.extra)))
-        send_to(db, show, words, turn.contacts, now, because=turn.because)
+        called = turn.contacts
+        send_to(db, show, words, called, now, woken=called, because=turn.because)
         told.append(wording.message(words, now))
         if turn.until is not None:
             ahead.append(turn.until)
@@ -127,16 +131,30 @@ def _heard_at(reach: Sequence[Reach]) -> datetime | None:
     return min(sent or held, default=None)
 
 
-def _told_before(show: Show, stands: Standing, now: datetime) -> str:
-    """Who has had it, and why that is not enough."""
+def _told_before(db: Database, show: Show, stands: Standing, now: datetime) -> str:
+    """Who has had it and since when, and why that is not enough."""
     clock = SiteClock(show.site.timezone, now)
     asked = asking(stands.turns) or stands.turns[-1:]
-    whom = "; ".join(
-        f"{', '.join(one_line(name) for name in turn.contacts)} at {clock.at(turn.at)}"
-        for turn in asked
-    )
-    if stands.because == "cannot":
-        return f"{sentence(stands.answers[-1], show, now)}. Told before: {whom}"
+    names = [name for turn in asked for name in turn.contacts]
     if stands.because == "not-delivered":
+        whom = ", ".join(one_line(name) for name in dict.fromkeys(names))
         return f"It did not reach those told before, and is given up there: {whom}"
+    whom = _whom_it_reached(reach_of(db, stands.alert.id, asked[0].at), names, clock)
+    if stands.because == "cannot":
+        said = sentence(stands.answers[-1], show, now)
+        return f"{said}. Told before: {whom}" if whom else said
+    if not whom:
+        return "Nobody has answered, and it is not known to have reached anybody before"
     return f"Told before, and nobody has answered: {whom}"
+
+
+def _whom_it_reached(reach: Sequence[Reach], names: Sequence[str], clock: SiteClock) -> str:
+    """`crew, radio desk at 15:05; deputies at 15:08`: the moments at which it was sent."""
+    first: dict[str, datetime] = {}
+    for one in reach:
+        if one.sent_at is not None and one.contact in names:
+            first[one.contact] = min(one.sent_at, first.get(one.contact, one.sent_at))
+    by_time: dict[str, list[str]] = {}
+    for name in sorted(first, key=lambda name: (first[name], names.index(name))):
+        by_time.setdefault(clock.at(first[name]), []).append(one_line(name))
+    return "; ".join(f"{', '.join(told)} at {at}" for at, told in by_time.items())

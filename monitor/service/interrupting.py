@@ -10,6 +10,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from monitor.alerts.clock import SiteClock
+from monitor.alerts.delivery import wants
 from monitor.alerts.interruptions import (
     Buzz,
     goes_at_once,
@@ -18,10 +19,12 @@ from monitor.alerts.interruptions import (
     listeners,
     opens_at,
     radio_with,
+    told_late,
     urgency,
 )
 from monitor.alerts.quiet import held_until, on_hand, quiet_now
-from monitor.store.holding import got_lately, waiting_beside, was_told
+from monitor.service.failing import not_reached
+from monitor.store.holding import got_lately, told_alike, waiting_beside, was_told
 from monitor.store.outbox import Hold, Send
 
 if TYPE_CHECKING:
@@ -61,11 +64,11 @@ class Interruptions:
             return Hold(opens)
         return self._with_others(row, listener, now) if gap else Send(row.number)
 
-    def words(self, row: OutboxRow) -> Message:
-        """The message as it is sent, with what is told with it."""
+    def words(self, row: OutboxRow, now: datetime) -> Message:
+        """The message as it is sent now, with what is told with it."""
         others = [other.message for other in row.joined]
         clock = SiteClock(self._show.site.timezone, row.message.at)
-        return joined(row.message, others, self._names, clock)
+        return told_late(joined(row.message, others, self._names, clock), now)
 
     def _with_others(self, row: OutboxRow, listener: Listener, now: datetime) -> Send:
         beside = [
@@ -89,7 +92,7 @@ class Interruptions:
     def _lately(self, listener: Listener, gap: timedelta, now: datetime) -> list[Buzz]:
         whom = [where for where, who in self._listeners.items() if who.id == listener.id]
         return [
-            Buzz(got.thread, got.queued_at, got.at)
+            Buzz(got.thread, got.stage, got.queued_at, got.at)
             for got in got_lately(self._db, whom, now - gap, now)
         ]
 
@@ -103,12 +106,22 @@ class Interruptions:
             self._show,
             now,
             told_tonight=was_told(self._db, row, quiet[0]),
-            somebody_hears=self._somebody_hears(now),
+            somebody_hears=self._somebody_hears(row, now),
         )
 
-    def _somebody_hears(self, now: datetime) -> bool:
+    def _somebody_hears(self, row: OutboxRow, now: datetime) -> bool:
+        """Whether others may sleep on: the word comes to somebody who is there or to be called.
+
+        A contact that does not want it, or is known not to be reached, hears nothing. Of work
+        it is enough that their turn comes; any other word is only told to whom it is queued.
+        """
         zone = self._show.site.timezone
+        lost, told = not_reached(self._db), told_alike(self._db, row)
+        wanting = {c.name for c in self._show.contacts if wants(c, row.message)}
         return any(
             not who.people or any(on_hand(person, zone, now) for person in who.people)
-            for who in self._listeners.values()
+            for where, who in self._listeners.items()
+            if where[0] in wanting
+            and where not in lost
+            and (row.message.kind == "work" or where in told)
         )

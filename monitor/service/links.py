@@ -43,7 +43,8 @@ class Linked:
 
     alert: Alert
     by: str
-    """Who answers, for the log: the contact, with the mailbox where it has several"""
+    """Who answers, for the log: the person whose contact it is, else the contact, with the
+    mailbox where it has several"""
     ended: bool
     """The alert has ended, or the address is too old: nothing can be answered any more"""
 
@@ -80,10 +81,16 @@ def linked(db: Database, show: Show, address: str, now: datetime) -> Linked | No
                 old = now - found.at > HOLDS
                 latest = change_of(db, latest_change(db, found.alert.id) or found.id) or found
                 ended = old or latest.alert.stage == "stood-down"
-                several = contact.kind == "email" and len(contact.to) > 1
-                by = f"{contact.name} ({recipient})" if several else contact.name
-                return Linked(latest.alert, by, ended)
+                return Linked(latest.alert, _who(show, contact, recipient), ended)
     return None
+
+
+def _who(show: Show, contact: Contact, recipient: str) -> str:
+    """The person whose contact it is; what several share is named itself, with the mailbox."""
+    theirs = [person.name for person in show.crew.people if person.contact == contact.name]
+    if len(recipients(contact)) > 1:
+        return f"{contact.name} ({recipient})" if contact.kind == "email" else contact.name
+    return theirs[0] if len(theirs) == 1 else contact.name
 
 
 def _secret(db: Database) -> str:

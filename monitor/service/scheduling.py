@@ -307,6 +307,17 @@ class _Service:
                 self._say(status.of_message(message, self._watch.current.show))
         except Exception as fault:  # noqa: BLE001
             self._fault("evaluating", fault)
+            self._call_on()
+
+    def _call_on(self) -> None:
+        """What was told before a fault still goes to the next turn."""
+        try:
+            with _opened(self._path) as db:
+                called = self._cycle.call_on(db, self._clock())
+            if called:
+                self._wake("deliver-0")
+        except Exception as fault:  # noqa: BLE001
+            self._fault("evaluating", fault)
 
     def _deliver(self) -> None:
         try:

@@ -10,7 +10,7 @@ from monitor.alerts import wording
 from monitor.alerts.delivery import recipients, wants
 from monitor.alerts.interruptions import is_sheet
 from monitor.alerts.losses import Trouble, follow
-from monitor.alerts.quiet import quiet_now
+from monitor.alerts.quiet import TURN_BECAUSE, quiet_next, quiet_now
 from monitor.service.links import links_for
 from monitor.service.turns import call_on_change
 from monitor.store.history import recall, record_change, remember
@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 
     from monitor.alerts.losses import Found
     from monitor.domain import Alert, AlertKind, Contact, Message, Show
-
-_WHY = "turn_because"
 
 USUAL_LIFE = timedelta(hours=6)
 """How long a message without a deadline is worth sending."""
@@ -50,8 +48,10 @@ def tell(
     """
     record_change(db, alert, reason, now)
     message = wording.message(alert, now)
-    called = call_on_change(db, show, alert, message, now, leave_out)
-    send_to(db, show, alert, called, now, leave_out=leave_out)
+    turn, first_heard = call_on_change(db, show, alert, message, now, leave_out)
+    # Who was told before sleeps by the usual rules; whose turn has come is woken.
+    woken = first_heard if turn.because == "cannot" else frozenset()
+    send_to(db, show, alert, turn.contacts, now, leave_out=leave_out, woken=woken, because="cannot")
     return message
 
 
@@ -63,17 +63,20 @@ def send_to(
     now: datetime,
     *,
     leave_out: Collection[tuple[str, str]] = (),
-    because: str | None = None,
+    woken: Collection[str] = (),
+    because: str = "told",
 ) -> None:
     """Queue an alert as it stands to the contacts whose turn it is, each with their own links.
 
-    `because` says why where it is not the alert that changed: it stands in the data as
-    `turn_because`, and quiet hours do not hold such a message.
+    `woken` names those whose turn has come because others did not act; to them `because`
+    stands in the data as `turn_because`, and quiet hours do not hold such a message.
     """
 
     def for_one(contact: Contact, recipient: str) -> Message:
         said = wording.message(alert, now, links_for(db, show, alert, contact, recipient))
-        return said if because is None else replace(said, data={**said.data, _WHY: because})
+        if contact.name not in woken:
+            return said
+        return replace(said, data={**said.data, TURN_BECAUSE: because})
 
     send(
         db,
@@ -104,8 +107,8 @@ def send(
     what is only for one recipient; it differs from `message` in text and data alone. What may
     have to wait for quiet hours to end is worth sending after them.
     """
-    quiet = quiet_now(show, now)
-    if quiet is not None and not is_sheet(message):
+    quiet = quiet_now(show, now) or quiet_next(show, now)
+    if quiet is not None and quiet[0] < expires and not is_sheet(message):
         expires = max(expires, quiet[1] + LEAST_LIFE)
     for contact in show.contacts:
         for recipient in recipients(contact):

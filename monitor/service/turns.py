@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING
 
 from monitor.alerts.delivery import recipients, wants
 from monitor.alerts.turns import told_now
+from monitor.domain import Turn
 from monitor.store.answers import answers, record_turn, turns
+from monitor.store.reached import told_of
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -24,12 +26,33 @@ def call_on_change(
     message: Message,
     now: datetime,
     leave_out: Collection[tuple[str, str]] = (),
-) -> frozenset[str]:
-    """The names of the contacts that are told of a change now."""
+) -> tuple[Turn, frozenset[str]]:
+    """Who is told of a change now, and the names of those who hear of the alert first by it."""
     contacts = reachable(show, message, leave_out)
-    turn = told_now(alert, contacts, turns(db, alert.id), answers_to(db, alert.id), now)
+    before = turns(db, alert.id) or _of_before(db, alert)
+    turn = told_now(alert, contacts, before, answers_to(db, alert.id), now, _planned(show, alert))
     record_turn(db, turn)
-    return frozenset(turn.contacts)
+    known = {name for earlier in before for name in earlier.contacts}
+    return turn, frozenset(turn.contacts) - known
+
+
+def _planned(show: Show, alert: Alert) -> frozenset[str]:
+    """The contacts of those who are planned by name to do it."""
+    who = alert.facts.who
+    return frozenset(
+        person.contact
+        for person in show.crew.people
+        if person.name in who and person.contact is not None
+    )
+
+
+def _of_before(db: Database, alert: Alert) -> tuple[Turn, ...]:
+    """An alert told before turns were kept: who was told of it is told what follows."""
+    told = told_of(db, alert.id)
+    if told is None:
+        return ()
+    at, names = told
+    return (Turn(at, alert.id, alert.stage, alert.action, names, "told"),)
 
 
 def reachable(

@@ -16,7 +16,10 @@ _STAMP = re.compile(
     re.ASCII,
 )
 _SPAN = re.compile(r"(\d{1,2}):(\d\d)\s*[-\u2013]\s*(\d{1,2}):(\d\d)", re.ASCII)
+_CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)", re.ASCII)
 _YEARS = range(1900, 2200)
+CLOCKS_DIFFER = timedelta(minutes=5)
+"""No further ahead than this, a time is not taken as still to come."""
 
 
 class ClockError(DryspellError):
@@ -57,6 +60,35 @@ def moment(text: str, zone: ZoneInfo) -> datetime:
                 "bad-time", f"{offset} is not an offset from UTC.", "Write it like +01:00 or Z."
             ) from None
     return _site_time(local, zone)
+
+
+def lately(text: str, zone: ZoneInfo, now: datetime) -> datetime:
+    """As `moment`; of a time of day alone (23:30), the last one that has been at the site.
+
+    Clocks that differ by a few minutes make nobody's word a day old: what is that little
+    ahead is today's.
+    """
+    clock = _CLOCK.fullmatch(text.strip())
+    if clock is None:
+        try:
+            return moment(text, zone)
+        except ClockError as fault:
+            if fault.code != "bad-time":
+                raise
+            remedy = f"{fault.remedy} A time of day alone, like 23:30, is the last one."
+            raise ClockError(fault.code, fault.says, remedy) from None
+    today = now.astimezone(zone).date()
+    hour = f"T{int(clock[1]):02d}:{clock[2]}"
+    for day in (today + timedelta(days=1), today):
+        try:
+            at = moment(f"{day}{hour}", zone)
+        except ClockError:
+            if day > today:
+                continue
+            raise
+        if at <= now + CLOCKS_DIFFER:
+            return at
+    return moment(f"{today - timedelta(days=1)}{hour}", zone)
 
 
 def _site_time(local: datetime, zone: ZoneInfo) -> datetime:

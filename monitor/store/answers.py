@@ -25,8 +25,11 @@ def record_answer(db: Database, answered: Answered, received_at: datetime | None
 
 @in_plain_words()
 def answers(db: Database) -> tuple[Answered, ...]:
-    """Every answer there has been, oldest first."""
-    rows = db.query("SELECT body FROM answers ORDER BY id")
+    """Every answer there has been, oldest first: by when it was given, not by when it came.
+
+    One that waited on a phone without a signal may come after a newer one.
+    """
+    rows = db.query("SELECT body FROM answers ORDER BY at, id")
     return (*_of_before(db), *(from_json(Answered, row["body"]) for row in list(rows)))
 
 

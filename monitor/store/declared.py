@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from monitor.domain import Alert, Declared
@@ -10,8 +12,6 @@ from monitor.store.database import immediate, in_plain_words
 from monitor.store.records import from_json, from_text, to_json, to_text
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from sqlite_utils import Database
 
 
@@ -47,22 +47,41 @@ def declared(db: Database) -> tuple[Declared, ...]:
     return tuple(from_json(Declared, row["body"]) for row in list(rows))
 
 
+@dataclass(frozen=True, slots=True)
+class Stopped:
+    """A stop from when it was first told until it was lifted."""
+
+    begun_at: datetime
+    lifted_at: datetime | None
+    position: str | None
+    """None: the whole site"""
+
+
 @in_plain_words()
-def stops_begun(db: Database, since: datetime) -> tuple[tuple[datetime, str | None], ...]:
-    """(moment, position) of every stop that began after a moment; None: the whole site.
+def stops_since(db: Database, since: datetime) -> tuple[Stopped, ...]:
+    """Every stop that stood at a moment or later, by its beginning.
 
     A stop that is told again while it stands has begun once.
     """
     rows = db.query(
         """
-        SELECT at, body FROM (
-            SELECT id, at, stage, body,
+        SELECT at, body, (
+            SELECT min(later.at) FROM alert_changes AS later
+            WHERE later.alert = told.alert AND later.id > told.id AND later.stage <> 'stop'
+        ) AS lifted_at
+        FROM (SELECT id, alert, at, stage, body,
                 lag(stage) OVER (PARTITION BY alert ORDER BY id) AS stage_before
-            FROM alert_changes)
-        WHERE stage = 'stop' AND stage_before IS NOT 'stop' AND at > ? ORDER BY at, id
+            FROM alert_changes) AS told
+        WHERE stage = 'stop' AND stage_before IS NOT 'stop'
+            AND coalesce(lifted_at > ?, 1) ORDER BY at, id
         """,
         [to_text(since)],
     )
     return tuple(
-        (from_text(row["at"]), from_json(Alert, row["body"]).position) for row in list(rows)
+        Stopped(
+            from_text(row["at"]),
+            None if row["lifted_at"] is None else from_text(row["lifted_at"]),
+            from_json(Alert, row["body"]).position,
+        )
+        for row in list(rows)
     )

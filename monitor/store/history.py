@@ -14,6 +14,7 @@ from monitor.domain import Alert, BadInputError, LogEntry, Problem
 from monitor.store import chain
 from monitor.store.database import immediate, in_plain_words
 from monitor.store.records import from_json, from_text, to_json, to_text
+from monitor.store.withdrawn import Withdrawal, withdrawal_in
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -35,7 +36,7 @@ class StoredRevision:
 
 @dataclass(frozen=True, slots=True)
 class StoredEntry:
-    """A log entry as sent; `replaced_by` is the key of the entry that corrects it."""
+    """A log entry as sent; `replaced_by` is the key of the row that corrects or withdraws it."""
 
     id: int
     key: str
@@ -43,6 +44,8 @@ class StoredEntry:
     received_at: datetime
     replaces: str | None
     replaced_by: str | None
+    withdraws: Withdrawal | None = None
+    """This row takes back the entry it replaces, which stands here as `entry`"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,27 +199,40 @@ def _refuse_bad_keys(db: Database, key: str, replaces: str | None, used: bool) -
 @in_plain_words()
 def stored_log(db: Database) -> tuple[StoredEntry, ...]:
     """Every log entry ever sent, corrected ones too, sorted by when it happened."""
-    rows = db.query(
-        "SELECT log_entries.*, later.key AS replaced_by FROM log_entries"
-        " LEFT JOIN log_entries AS later ON later.replaces = log_entries.key"
-        " ORDER BY log_entries.at, log_entries.id"
-    )
-    return tuple(
-        StoredEntry(
-            row["id"],
-            row["key"],
-            from_json(LogEntry, row["entry"]),
-            from_text(row["received_at"]),
-            row["replaces"],
-            row["replaced_by"],
+    rows = list(
+        db.query(
+            "SELECT log_entries.*, later.key AS replaced_by, target.entry AS taken_back"
+            " FROM log_entries"
+            " LEFT JOIN log_entries AS later ON later.replaces = log_entries.key"
+            " LEFT JOIN log_entries AS target ON target.key = log_entries.replaces"
+            " ORDER BY log_entries.at, log_entries.id"
         )
-        for row in list(rows)
     )
+    found = []
+    for row in rows:
+        withdraws = withdrawal_in(row["entry"])
+        body = row["entry"] if withdraws is None else row["taken_back"]
+        found.append(
+            StoredEntry(
+                row["id"],
+                row["key"],
+                from_json(LogEntry, body),
+                from_text(row["received_at"]),
+                row["replaces"],
+                row["replaced_by"],
+                withdraws,
+            )
+        )
+    return tuple(found)
 
 
 def log_entries(db: Database) -> tuple[LogEntry, ...]:
     """The log as it stands, sorted by when it happened."""
-    return tuple(stored.entry for stored in stored_log(db) if stored.replaced_by is None)
+    return tuple(
+        stored.entry
+        for stored in stored_log(db)
+        if stored.replaced_by is None and stored.withdraws is None
+    )
 
 
 # ---------------------------------------------------------------- alerts

@@ -62,6 +62,9 @@ JITTER_SHARE = 0.2
 _LOOK_AGAIN = timedelta(seconds=1)
 """A held row is not asked about again before this."""
 
+_AT_A_TIME = 100
+"""So many rows are asked about before others may write: thousands may be held at once."""
+
 
 def enqueue(
     db: Database,
@@ -135,31 +138,35 @@ def lease(
     What has expired is left for `expire`: an old message may say the opposite of what holds
     now. `choose` may hold a row, or send another one with it.
     """
-    with immediate(db):
-        while (number := _due(db, now)) is not None:
-            found: Hold | Send = Send(number)
-            if choose is not None:
-                found = choose(rows_where(db, "messages.id = ?", [number])[0])
-            if isinstance(found, Hold):
+    while True:
+        with immediate(db):
+            due = _due(db, now)
+            for number in due:
+                found: Hold | Send = Send(number)
+                if choose is not None:
+                    found = choose(rows_where(db, "messages.id = ?", [number])[0])
+                if isinstance(found, Send):
+                    return _leased(db, found, now, seconds)
                 until = max(found.until, now + _LOOK_AGAIN)
                 db.execute(
                     "UPDATE outbox SET not_before = ? WHERE message = ?", [to_text(until), number]
                 )
-                continue
-            for other in found.joined:
-                db.execute(
-                    "UPDATE outbox SET joined_to = ? WHERE message = ?", [found.number, other]
-                )
-            db.execute(
-                "UPDATE outbox SET attempts = attempts + 1, leased_until = ? WHERE message = ?",
-                [to_text(now + timedelta(seconds=seconds)), found.number],
-            )
-            row = rows_where(db, "messages.id = ?", [found.number])[0]
-            return replace(row, joined=_joined(db, row))
-        return None
+        if len(due) < _AT_A_TIME:
+            return None
 
 
-def _due(db: Database, now: datetime) -> int | None:
+def _leased(db: Database, found: Send, now: datetime, seconds: float) -> OutboxRow:
+    for other in found.joined:
+        db.execute("UPDATE outbox SET joined_to = ? WHERE message = ?", [found.number, other])
+    db.execute(
+        "UPDATE outbox SET attempts = attempts + 1, leased_until = ? WHERE message = ?",
+        [to_text(now + timedelta(seconds=seconds)), found.number],
+    )
+    row = rows_where(db, "messages.id = ?", [found.number])[0]
+    return replace(row, joined=_joined(db, row))
+
+
+def _due(db: Database, now: datetime) -> list[int]:
     found = db.execute(
         """
         SELECT outbox.message, EXISTS (
@@ -173,11 +180,11 @@ def _due(db: Database, now: datetime) -> int | None:
                 SELECT contact FROM outbox JOIN messages ON messages.id = outbox.message
                 WHERE state = 'queued' AND leased_until > ?1
             ))
-        ORDER BY urgent DESC, failed, next_try_at, outbox.message LIMIT 1
+        ORDER BY urgent DESC, failed, next_try_at, outbox.message LIMIT ?2
         """,
-        [to_text(now)],
-    ).fetchone()
-    return None if found is None else int(found[0])
+        [to_text(now), _AT_A_TIME],
+    ).fetchall()
+    return [int(number) for number, _ in found]
 
 
 def _joined(db: Database, row: OutboxRow) -> tuple[OutboxRow, ...]:

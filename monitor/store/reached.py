@@ -29,6 +29,20 @@ class Reach:
 
 
 @in_plain_words()
+def told_of(db: Database, alert: str) -> tuple[datetime, tuple[str, ...]] | None:
+    """When an alert was last told, and the contacts it ever was; None: never."""
+    rows = db.execute(
+        "SELECT contact, max(queued_at) FROM messages"
+        " JOIN alert_changes ON alert_changes.id = messages.change"
+        " WHERE alert_changes.alert = ? GROUP BY contact ORDER BY min(messages.id)",
+        [alert],
+    ).fetchall()
+    if not rows:
+        return None
+    return from_text(max(at for _, at in rows)), tuple(contact for contact, _ in rows)
+
+
+@in_plain_words()
 def reach_of(db: Database, alert: str, since: datetime) -> tuple[Reach, ...]:
     """Every message about an alert that was queued at or after a moment."""
     rows = db.query(

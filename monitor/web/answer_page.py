@@ -17,8 +17,11 @@ from flask import Flask, Response, request
 
 from monitor.domain import AnswerKind, BadInputError, CannotBecause, Problem
 from monitor.service.answering import AnswerSaid, can_be_done, keep_answer
+from monitor.service.crew_word import was_kept
 from monitor.service.links import PATH, linked
 from monitor.service.turns import answers_to
+from monitor.store.database import immediate
+from monitor.store.history import alerts_as_they_stand
 from monitor.store.records import to_json
 from monitor.web import answer_words
 from monitor.web.answers import RefusedError
@@ -34,7 +37,7 @@ if TYPE_CHECKING:
     from monitor.web.place import Place
 
 _NEEDS = ("id", "answer")
-_MAY = ("because", "until", "note")
+_MAY = ("because", "until", "note", "shown")
 _MOST_FIELDS = 10
 
 
@@ -67,17 +70,32 @@ def add_to(app: Flask, place: Place) -> None:
                 return _ended(place, found)
             refuse_other_type(request, FORM)
             try:
-                word_id, said = _said(found)
-                kept = keep_answer(db, said, place.show, now, _spelt, word_id, sender=found.by)
+                word_id, said, shown = _said(found)
+                with immediate(db):
+                    _refuse_other_work(db, found, word_id, shown)
+                    kept = keep_answer(db, said, place.show, now, _spelt, word_id, found.by)
             except BadInputError as fault:
+                found = linked(db, place.show, address, now) or found
                 return _page(
                     _order(db, place, found, now, fault.problems), HTTPStatus.UNPROCESSABLE_ENTITY
                 )
         return _page(answer_words.kept_page(place.show, found.alert, kept, now))
 
 
-def _said(found: Linked) -> tuple[str, AnswerSaid]:
-    """An id and the answer; an empty field is one that was not filled in."""
+def _refuse_other_work(db: Database, found: Linked, word_id: str, shown: str | None) -> None:
+    """Refuse an answer to an order that is for other work by now than its page showed.
+
+    The same word sent again is none: it was kept when it was right.
+    """
+    latest = alerts_as_they_stand(db).get(found.alert.id, found.alert)
+    if shown is None or shown == answer_words.mark_of(latest) or was_kept(db, word_id):
+        return
+    says = "The order has changed since this page was opened."
+    raise BadInputError([Problem("order-changed", says, "Read it as it stands, and answer it.")])
+
+
+def _said(found: Linked) -> tuple[str, AnswerSaid, str | None]:
+    """An id, the answer, and what was shown; an empty field is one that was not filled in."""
     problems: list[Problem] = []
     try:
         pairs = parse_qsl(
@@ -86,6 +104,8 @@ def _said(found: Linked) -> tuple[str, AnswerSaid]:
             max_num_fields=_MOST_FIELDS,
             errors="strict",
         )
+        if len(pairs) > len(dict(pairs)):
+            raise ValueError("a field twice")  # noqa: TRY301 - told as any other bad form
     except ValueError:
         says, remedy = "What was sent is not what this page sends.", "Open the link again."
         raise BadInputError([Problem("bad-form", says, remedy)]) from None
@@ -95,11 +115,13 @@ def _said(found: Linked) -> tuple[str, AnswerSaid]:
     one_of(fields, "because", get_args(CannotBecause), problems)
     if problems:
         raise BadInputError(problems)
-    opened = fields.pop("id")
+    opened, shown = fields.pop("id"), fields.pop("shown", None)
+    if fields["answer"] == "cannot":
+        fields.setdefault("because", "other")  # the page that is shown next says so
     # Tapped twice it is kept once; another answer from the same page is another word.
     digest = hashlib.sha256(to_json(fields).encode("ascii")).hexdigest()
     known: Any = fields
-    return f"{opened[:32]}-{digest[:16]}", AnswerSaid(found.alert.id, by=found.by, **known)
+    return f"{opened[:32]}-{digest[:16]}", AnswerSaid(found.alert.id, by=found.by, **known), shown
 
 
 def _order(

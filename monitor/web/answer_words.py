@@ -13,6 +13,7 @@ from monitor.alerts import wording
 from monitor.alerts.answers import BECAUSE, sentence
 from monitor.alerts.clock import SiteClock
 from monitor.alerts.words import one_line
+from monitor.store.records import to_json
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -88,10 +89,17 @@ def order_page(
         rest=rest,
         answered=[f"{sentence(one, show, now)}." for one in given[-3:]],
         word_id=word_id,
+        shown=mark_of(alert),
         by=by,
         can_be_done=can_be_done,
         problems=problems,
     )
+
+
+def mark_of(alert: Alert) -> str:
+    """Stands for the work that a page shows, so that an answer is never kept for other work."""
+    work = to_json([alert.action, alert.position, alert.fixtures]).encode("ascii")
+    return hashlib.sha256(work).hexdigest()[:16]
 
 
 def kept_page(show: Show, alert: Alert, kept: Kept, now: datetime) -> str:
@@ -100,6 +108,10 @@ def kept_page(show: Show, alert: Alert, kept: Kept, now: datetime) -> str:
     said = ["It was kept before."]
     if kept.answered is not None:
         said = [f"Kept: {sentence(kept.answered, show, now)}."]
+        if kept.answered.because == "other" and not one_line(kept.answered.note or ""):
+            said.append(
+                'No reason was given: it is kept as another reason. "Answer again" adds it.'
+            )
         clock = SiteClock(show.site.timezone, now)
         said += [
             f"Logged: {entry.fixture or entry.position} {entry.entry}, {clock.at(entry.at)}."
@@ -141,6 +153,7 @@ def _page(show: Show, title: str, **more: Any) -> str:
         "kept": (),
         "problems": (),
         "word_id": None,
+        "shown": "",
         "by": "",
         "can_be_done": False,
         "again": False,

@@ -19,7 +19,7 @@ from monitor.service.answering import AnswerSaid, keep_answer
 from monitor.service.crew_word import Kept, keep_log
 from monitor.service.entries import READINGS, Said, entries_of
 from monitor.store.database import immediate
-from monitor.store.history import alerts_as_they_stand
+from monitor.store.history import alerts_as_they_stand, log_entries
 from monitor.store.tokens import note_use
 from monitor.units import iso_utc
 from monitor.web.answers import json_answer
@@ -80,7 +80,8 @@ def _said(db: Database, data: Any, place: Place, now: datetime) -> tuple[str, Sa
     if problems:
         seen = {problem.key for problem in problems}
         try:
-            entries_of(said, place.show, alerts_as_they_stand(db), now, _spelt)
+            alerts, log = alerts_as_they_stand(db), log_entries(db)
+            entries_of(said, place.show, alerts, now, _spelt, log)
         except BadInputError as fault:
             problems += [problem for problem in fault.problems if problem.key not in seen]
         raise BadInputError(problems)

@@ -31,7 +31,7 @@ from monitor.page.work import ahead, apart, cards, orders_at, place_name
 from monitor.service.after_rain import rain_spells
 from monitor.service.briefings import known_at, known_now
 from monitor.service.declared import declarations
-from monitor.service.delivering import failing_contacts
+from monitor.service.failing import failing_contacts
 from monitor.service.sky import Sky
 from monitor.store.counts import last_readings
 from monitor.store.happened import Happened, happened, how_many_happened, latest_deliveries

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any, Literal
 from flask import Flask, Response
 
 from monitor.alerts.watch import tells_nobody
-from monitor.service.delivering import failing_contacts
 from monitor.service.evaluated import last_evaluated
+from monitor.service.failing import failing_contacts
 from monitor.store.outbox import undelivered
 from monitor.units import SECONDS_PER_MINUTE, iso_utc
 from monitor.web.answers import json_answer

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 from flask import Flask, Response, request
 
 from monitor.alerts.wording import as_json
-from monitor.service.delivering import failing_contacts
 from monitor.service.escalation import standing
 from monitor.service.evaluated import last_evaluated
+from monitor.service.failing import failing_contacts
 from monitor.service.watched import in_short
 from monitor.store.counts import last_readings
 from monitor.store.outbox import undelivered

@@ -57,6 +57,20 @@ def said(answer, at=NOW, **more):
     return Answered(at, "wash-1", answer, by="Ines", **more)
 
 
+def test_a_start_is_told_to_those_planned_for_it_whatever_their_turn():
+    planned = {"production manager"}
+    first = told_now(order(), CREW, (), (), NOW, planned)
+    assert first.contacts == ("crew chief", "desk", "production manager")
+    # the rest in their turn
+    assert next_turn(order(), CREW, [first], (), "no-answer", NOW).contacts == ("deputy",)
+    assert told_now(order("notice", 120), CREW, (), (), NOW, planned).contacts == (
+        "crew chief",
+        "desk",
+    )
+    # who does not want it, or is not to be reached, is not called
+    assert told_now(order(), CREW[:3], (), (), NOW, planned).contacts == ("crew chief", "desk")
+
+
 # ---------------------------------------------------------------- how long
 
 

@@ -96,7 +96,9 @@ def test_a_notice_that_is_late_already_does_not_ask_for_patience():
     late = replace(TOWERS, stage="notice", facts=replace(FACTS, late=True))
     message = wording.message(late, NOW)
     assert message.text.startswith("Notice: cover 8 fixtures at Delay towers A+B.\n")
-    assert "Late already: start now." in message.radio
+    assert "Cannot be done in time." in message.radio
+    # 23:00, twenty minutes after 22:40
+    assert "Late already: start now." in wording.message(late, hours(1)).radio
 
 
 def test_a_notice_is_not_yet_an_order():
@@ -259,7 +261,7 @@ def test_the_alert_object_has_the_settled_fields():
     assert {k: found[k] for k in settled} == settled
     assert set(found) - set(settled) == {
         *("schema", "cautions", "radio", "says", "says_so", "by_feed"),
-        *("who", "handed_to", "handed_at", "late", "late_minutes", "worth", "covers"),
+        *("who", "handed_to", "handed_at", "down_by", "late", "late_minutes", "worth", "covers"),
         *("not_covered_because", "spent_live", "logged_done", "answered"),
     }
     assert found["schema"] == "dryspell.alert/1"
@@ -365,7 +367,7 @@ def test_a_start_that_is_past_is_at_once():
 
 
 def test_a_job_that_will_be_late_says_so():
-    text = wording.message(replace(TOWERS, facts=replace(FACTS, late=True)), NOW).text
+    text = wording.message(replace(TOWERS, facts=replace(FACTS, late=True)), hours(1)).text
     assert "It cannot all be done in time. Start at once with what counts most." in text
 
 

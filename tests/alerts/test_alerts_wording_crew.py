@@ -60,9 +60,18 @@ def test_how_late_it_is_at_best():
     assert message.data["late_minutes"] == 25.0
 
 
-def test_never_by_these_people():
+@pytest.mark.parametrize("minutes", [None, 181.0, 1138.0])
+def test_never_by_these_people(minutes):
+    ahead = told(late=True, late_minutes=minutes)
+    # 40 minutes are left until the start: it is not "late already", nor hours "late at best"
+    assert "Start by 22:40 (in 40 min): it cannot all be done in time." in ahead.text
+    assert "Late already" not in ahead.radio
+    assert "Cannot be done in time." in ahead.radio
+    gone = told(now=hours(1), late=True, late_minutes=minutes)
+    assert "It cannot all be done in time. Start at once with what counts most." in gone.text
+    assert "Late already: start now." in gone.radio
+    assert "late at best" not in ahead.text + gone.text
     message = told(late=True)
-    assert "It cannot all be done in time. Start at once with what counts most." in message.text
     assert message.data["late_minutes"] is None
 
 
@@ -79,8 +88,18 @@ def test_never_by_these_people():
     ],
 )
 def test_what_acting_is_worth(worth, says):
-    assert says in told(worth=worth).text
-    assert told(worth=worth).data["worth"]["at_stake"] == 300.0
+    many = replace(TOWERS, members=31, probability=worth.chance)
+    assert says in told(many, worth=worth).text
+    assert told(many, worth=worth).data["worth"]["at_stake"] == 300.0
+    assert told(many, worth=worth).data["worth"]["chance"] == worth.chance
+
+
+@pytest.mark.parametrize("members", [1, 2, 9])
+def test_few_forecasts_give_no_chance_also_where_it_is_weighed(members):
+    message = told(replace(TOWERS, members=members), worth=Worth(80.0, 300.0, 0.4))
+    assert "Worth: Acting costs 80, at stake 300: worth it." in message.text
+    assert "40 %" not in message.text
+    assert message.data["worth"] == {"cost": 80.0, "at_stake": 300.0, "chance": None}
 
 
 def test_what_to_take_from_the_store_and_why_not():
@@ -339,3 +358,34 @@ def test_the_object_says_all_of_it_in_json():
     message = told(who=("Ines",), worth=Worth(float("nan"), 300.0, 0.4), late_minutes=float("inf"))
     assert json.loads(json.dumps(dict(message.data), allow_nan=False))["worth"]["cost"] is None
     assert message.data["late_minutes"] is None
+
+
+def test_a_place_that_is_open_again_by_the_start_is_not_told_to_be_left():
+    # closed from 22:20, start by 22:40
+    said = told(access_closes_at=hours(20 / 60)).text
+    assert "Nobody works there from 22:20 (in 20 min) on; by the start told above" in said
+    assert "be down by then" not in said
+
+
+def test_what_is_dusty_is_left_as_it_is_where_it_cannot_be_cleaned():
+    message = told(replace(TOWERS, action="clean", start_by=None, do_by=None))
+    assert "If you cannot: leave it as it is, tell who leads the crew" in message.text
+    assert "If you cannot: isolate at" in told().text
+
+
+LONG = "Étage supérieur de la tour d'écho nord-ouest, à côté du grand châtaignier fleuri"
+
+
+@pytest.mark.parametrize("action", ["cover", "bring-in", "uncover", "inspect", "clean"])
+def test_a_long_name_gives_way_to_where_the_power_is_cut(action):
+    alert = replace(TOWERS, action=action, isolate_at="Verteiler Nordwest, Feld 3b, zweite Reihe")
+    line = told(alert, position_name=LONG).radio
+    assert len(line) <= 160
+    assert "Isolate first at Verteiler Nordwest, Feld 3b, zweite" in line
+    assert "Etage superieur de la tour" in line
+    assert "Start by 22:40, done by 23:30. 2 people." in line
+
+
+def test_a_look_inside_says_isolate_first_though_no_cut_off_is_known():
+    line = told(replace(TOWERS, action="inspect", isolate_at=None), position_name=LONG).radio
+    assert line.endswith(" Isolate first.") or " Isolate first. " in line

@@ -109,7 +109,9 @@ def test_a_stop_asks_for_no_work_there(alert):
     for asked in ("Start", "Done by", "people", "person"):
         assert asked not in said
     assert "solate" in said
-    assert message.radio.startswith("STOP. Do not work at ")
+    wet = alert.facts.spent_live
+    head = "STOP. Wet and live, keep off " if wet else "STOP. Do not work at "
+    assert message.radio.startswith(head)
 
 
 @many

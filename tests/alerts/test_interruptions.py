@@ -16,6 +16,7 @@ from monitor.alerts.interruptions import (
     listeners,
     opens_at,
     radio_with,
+    told_late,
     urgency,
 )
 from monitor.domain import Contact, Crew, Person
@@ -30,9 +31,9 @@ def told(**changes):
     return wording.message(replace(TOWERS, **changes), NOW)
 
 
-def got(minutes_ago, thread="alert-9", queued=NOW - timedelta(hours=1)):
+def got(minutes_ago, thread="alert-9", queued=NOW - timedelta(hours=1), stage="start"):
     at = None if minutes_ago is None else NOW - minutes_ago * MINUTE
-    return Buzz(thread, queued, at)
+    return Buzz(thread, stage, queued, at)
 
 
 # ---------------------------------------------------------------- when
@@ -67,6 +68,44 @@ def test_an_order_to_isolate_later_or_no_more_can_wait(stage):
     assert not goes_at_once(told(stage=stage, action="isolate", start_by=hours(3)))
 
 
+def test_power_to_be_cut_within_the_hour_is_told_at_once():
+    cut = {"stage": "notice", "action": "isolate", "start_by": None}
+    assert goes_at_once(told(**cut, do_by=hours(1)))
+    assert not goes_at_once(told(**cut, do_by=hours(1) + MINUTE))
+    assert not goes_at_once(told(**cut, do_by=None))
+    assert not goes_at_once(told(**{**cut, "action": "cover"}, do_by=hours(1)))
+
+
+@pytest.mark.parametrize("stage", ["notice", "start", "stood-down"])
+def test_what_others_did_not_act_on_is_never_held(stage):
+    message = told(stage=stage, start_by=hours(3))
+    assert opens_at(message, NOW, [got(1)], GAP, NOW) is not None
+    called = replace(message, data={**message.data, "turn_because": "cannot"})
+    assert goes_at_once(called)
+    assert opens_at(called, NOW, [got(1)], GAP, NOW) is None
+
+
+def test_what_waited_tells_its_times_without_a_countdown():
+    message = told(start_by=hours(0.5), do_by=hours(1))
+    assert "Start by 22:30 (in 30 min). Done by 23:00 (in 60 min)." in message.text
+    assert told_late(message, NOW + 2 * MINUTE) == message
+    late = told_late(message, NOW + 3 * MINUTE)
+    assert "Start by 22:30. Done by 23:00." in late.text
+    assert "Start by 22:30. Done by 23:00." in late.data["says"]
+    assert " min)" not in late.text.partition("\nRadio:")[0]
+    assert "Written 22:00 site time" in late.text
+
+
+def test_the_line_of_another_has_the_end_its_own_mail_has():
+    facts = replace(TOWERS.facts, access_closes_at=hours(0.75))
+    other = told(position="ladder", start_by=hours(0.5), do_by=hours(1), facts=facts)
+    # 22:45 by the wind, 23:00 by the water
+    assert "Done by 22:45" in other.text
+    text = joined(told(), [other], NAMES, CLOCK).text
+    assert "- Ladder side left: start by 22:30, down and done by 22:45" in text
+    assert "23:00" not in text.partition("Then\n")[2].partition("\n\n")[0]
+
+
 def test_a_start_waits_no_longer_than_five_minutes_before_its_time():
     # told 1 minute ago, so the ten minutes end in 9; start by in 12, 13 and 14 minutes
     for lead, expected in ((12, 7), (13, 8), (14, 9), (15, 9)):
@@ -81,10 +120,13 @@ def test_a_start_waits_no_longer_than_five_minutes_before_its_time():
 
 def test_the_same_word_by_another_contact_is_no_further_buzz():
     message = told(start_by=hours(3))
-    same = got(1, message.thread, NOW)
+    same = got(1, message.thread, NOW, message.stage)
     assert opens_at(message, NOW, [same], GAP, NOW) is None
     # an earlier word on the same alert is one
     assert opens_at(message, NOW, [got(1, message.thread)], GAP, NOW) == NOW + 9 * MINUTE
+    # another change of the same alert in the same moment is another word
+    other = got(1, message.thread, NOW, "overdue")
+    assert opens_at(message, NOW, [other], GAP, NOW) == NOW + 9 * MINUTE
 
 
 def test_what_is_under_way_is_waited_for_and_not_for_ten_minutes():

@@ -451,8 +451,26 @@ def test_what_is_lost_is_stood_down_when_no_more_rain_comes():
     for at in (11.0, 12.0, 13.0):
         assert life.stages(at, plan_of(**raining)) == []
     assert life.stages(14.0, plan_of(spent=("f1", "f2"))) == []
-    (told,) = life.at(14.5, plan_of(spent=("f1", "f2")))
-    assert told.reason == "no more rain there in the forecast; what is spent waits for inspection"
+    # nothing says that it is isolated, and nothing else asks for hands: the order stands
+    for at in (14.5, 15.0, 20.0):
+        assert life.stages(at, plan_of(spent=("f1", "f2"))) == []
+    log = [entry(20.1, "isolated", position="truss")]
+    (told,) = life.at(20.2, plan_of(spent=("f1", "f2")), log)
+    assert (told.stage, told.action, told.facts.logged_done) == ("stood-down", "isolate", True)
+
+
+def test_what_is_live_and_lost_is_left_to_the_look_inside_that_is_asked_for():
+    life = Life()
+    life.at(9.0, plan_of(job(), care(fixtures=("f1",))))
+    look = care(fixtures=("f1", "f2"))
+    life.at(10.6, plan_of(look, spent=("f1", "f2"), rain_ahead={"truss": True}))
+    assert life.stages(14.0, plan_of(look, spent=("f1", "f2"))) == []
+    over = [a for a in life.at(14.5, plan_of(look, spent=("f1", "f2"))) if a.action == "isolate"]
+    (told,) = over
+    assert told.reason == (
+        "no more rain there in the next 12 h of the forecast, and nothing says that it is isolated; "
+        "what is spent waits for inspection"
+    )
 
 
 # ---------------------------------------------------------------- half used

@@ -5,11 +5,14 @@ The job of every example: start by 22:00, due 22:30; its start is called at 21:0
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
-from alerts.lived import Life, care, job, plan_of, seconds
+from alerts.lived import Life, care, gust, job, plan_of, seconds, the_show
 from exposure.rigs import after, entry
 
-from monitor.domain import Answered, Facts, Worth
+from monitor.alerts import wording
+from monitor.domain import Answered, Facts, Person, Worth
 from monitor.planning.fell import Fell
 from monitor.planning.workable import Span
 
@@ -125,7 +128,7 @@ def test_without_a_cover_it_is_brought_in():
     answers = [said("cannot", 9.1, because="no-cover")]
     (told,) = life.at(9.2, plan_of(job(9.9, action="bring-in")), answers=answers)
     assert (told.stage, told.action) == ("start", "bring-in")
-    assert told.facts.answered == ("You answered cannot at 21:06: there is no cover",)
+    assert told.facts.answered == ("Somebody answered cannot at 21:06: there is no cover",)
 
 
 # ---------------------------------------------------------------- not needed
@@ -162,8 +165,18 @@ def test_not_needed_is_asked_again_where_it_got_worse(due_h, rain_mm, told):
     assert bool(found) is told
     if found:
         # 8.1 h after noon is 20:06
-        assert found[0].facts.answered == ("You answered not needed at 20:06",)
+        assert found[0].facts.answered == ("Somebody answered not needed at 20:06",)
         assert life.at(8.6, plan_of(worse), answers=answers) == []
+
+
+def test_not_needed_for_some_says_nothing_of_what_the_job_has_come_to_ask_for_since():
+    life = Life()
+    life.at(8.0, plan_of(job(fixtures=("f2",), count=1)))
+    answers = [said("not-needed", 8.1, fixtures=("f2",))]
+    # grown by f1: the plan holds the answer for what it was given to, not for the job any more
+    (told,) = life.at(8.5, plan_of(job()), answers=answers)
+    assert told.fixtures == ("f1", "f2")
+    assert told.reason.startswith("more fixtures than told before")
 
 
 def test_not_needed_and_spent_is_told():
@@ -173,7 +186,7 @@ def test_not_needed_and_spent_is_told():
     life.at(9.5, plan_of(job(None, not_needed=True)), answers=answers)
     (told,) = life.at(10.6, plan_of(spent=("f1", "f2")), answers=answers)
     assert (told.stage, told.action) == ("overdue", "isolate")
-    assert told.facts.answered == ("You answered not needed at 21:06",)
+    assert told.facts.answered == ("Somebody answered not needed at 21:06",)
 
 
 def test_the_last_answer_counts():
@@ -216,6 +229,30 @@ def test_where_there_is_time_after_the_closing_it_waits():
     assert life.stages(9.7, plan_of(job(10.0))) == ["start"]
 
 
+# ---------------------------------------------------------------- nobody there can
+
+
+def test_what_nobody_there_can_do_is_isolated_and_never_told_to_start():
+    life = Life()
+    short = job(missing="2 of 3 people it takes", late=True, late_by_s=float("inf"))
+    (told,) = life.at(8.0, plan_of(short))
+    assert (told.stage, told.action, told.people, told.minutes) == ("notice", "isolate", 1, None)
+    assert (told.start_by, told.do_by, told.facts.late) == (None, after(10.5), False)
+    assert told.reason.startswith("it cannot be done by who is there: 2 of 3 people it takes; ")
+    for at in (9.3, 10.1, 10.4):
+        assert life.at(at, plan_of(short)) == []
+    (told,) = life.at(10.5, plan_of(short))
+    assert (told.stage, told.action) == ("overdue", "isolate")
+
+
+def test_when_somebody_comes_who_can_it_is_to_be_covered_again():
+    life = Life()
+    short = job(missing="nobody here holds a climb ticket", late=True, late_by_s=float("inf"))
+    assert life.stages(8.0, plan_of(short)) == ["notice"]
+    (told,) = life.at(8.2, plan_of(job()))
+    assert (told.stage, told.action, told.start_by) == ("notice", "cover", after(10.0))
+
+
 # ---------------------------------------------------------------- spent and live
 
 
@@ -256,7 +293,9 @@ def test_wet_and_live_gear_is_to_be_looked_at_when_the_rain_is_over():
     (told,) = life.at(1.5, dry)
     # the same alert goes on: nothing is "no longer needed" while it is live
     assert (told.id, told.stage, told.action) == ("truss-1", "notice", "inspect")
-    assert told.reason.startswith("no more rain there in the forecast, and nothing says that")
+    assert told.reason.startswith(
+        "no more rain there in the next 12 h of the forecast, and nothing says that"
+    )
     assert life.at(2.0, dry) == []
 
 
@@ -292,8 +331,15 @@ def test_overdue_at_the_moment_it_is_spent_is_one_message():
 def test_nobody_is_sent_to_isolate_in_thunder_or_over_the_wind_limit():
     life = Life()
     storm = Span(seconds(0.0), seconds(99.0), "thunder")
-    (told,) = life.at(0.0, soaked(storm=storm))
-    assert (told.stage, told.position) == ("stop", None)
+    site, there = life.at(0.0, soaked(storm=storm))
+    assert (site.stage, site.position) == ("stop", None)
+    # which place it is: nobody crosses open ground for it
+    assert (there.stage, there.position, there.action) == ("stop", "truss", None)
+    said = wording.message(there, there.at)
+    assert said.subject == "Stop: wet and live, keep off truss"
+    assert "Isolate at DIST-1, only from indoors or under a solid roof" in said.text
+    assert said.radio.startswith("STOP. Wet and live, keep off truss. Come down, into a building")
+    assert life.at(0.1, soaked(storm=storm)) == []
     life = Life()
     (told,) = life.at(0.0, soaked(blocked=("truss",)))
     assert (told.stage, told.position, told.action) == ("stop", "truss", None)
@@ -435,3 +481,183 @@ def test_what_acting_is_worth_is_said_beside_the_risk():
         "Where no minute has a price, this show acts from a chance of 25 % on",
     )
     assert told.facts.worth == Worth(80.0, 300.0, 0.4)
+
+
+# ---------------------------------------------------------------- what no hands are planned for
+
+
+def test_what_does_not_pay_is_told_within_the_notice_and_not_days_before():
+    # due 22:30 the next day, 34.5 h after noon; told twelve hours before that, at 22.5 h
+    life = Life()
+    idle = job(None, 34.5)
+    assert life.stages(0.0, plan_of(idle)) == []
+    assert life.stages(22.4, plan_of(idle)) == []
+    assert life.stages(22.5, plan_of(idle)) == ["notice"]
+
+
+def test_a_closing_makes_no_order_of_what_does_not_pay_or_is_not_needed():
+    # gusts close it in four minutes; nobody was to begin there anyway, and rain is hours off
+    closing = Span(seconds(0.07), seconds(3.0), "gust", 14.0)
+    for idle in (
+        job(None, 9.0, no_time=closing),
+        job(None, 9.0, no_time=closing, action="isolate"),
+        job(None, 9.0, no_time=closing, not_needed=True, late=True),
+    ):
+        (told,) = Life().at(0.0, plan_of(idle))
+        assert (told.stage, told.action) == ("notice", idle.action)
+        assert told.facts.blocked_by is None
+
+
+def test_a_look_inside_waits_while_the_same_gear_is_wet_and_live():
+    # both said stop in the wind; when it drops the power is cut first, and then it is opened
+    life = Life()
+    life.at(0.0, plan_of(care(fixtures=("f1", "f2"))))
+    life.at(0.5, soaked(blocked=("truss",)))
+    assert life.stages(1.0, soaked()) == []
+    (told,) = life.at(1.6, soaked())
+    assert (told.stage, told.action) == ("overdue", "isolate")
+    assert life.at(2.5, soaked()) == []
+    log = [entry(2.6, "isolated", position="truss")]
+    told = life.at(2.7, soaked(), log)
+    assert [(a.stage, a.action) for a in told] == [("stood-down", "isolate")]
+    assert [(a.stage, a.action) for a in life.at(2.8, soaked(), log)] == [("notice", "inspect")]
+
+
+def test_power_that_is_cut_for_what_cannot_be_done_is_no_word_of_the_forecast():
+    # it still rains by the forecast: nothing is "no longer needed" because nobody can do it
+    life = Life()
+    life.at(8.0, plan_of(job()))
+    shut = Span(seconds(8.1), float("inf"), "crew", None, "no lift, says Ines")
+    stuck = job(None, 10.5, cannot=shut)
+    log = [entry(8.2, "isolated", position="truss")]
+    for at in (8.3, 8.7, 9.0, 10.0):
+        assert life.at(at, plan_of(stuck), log) == []
+    # the lift is there again
+    (told,) = life.at(10.1, plan_of(job(10.2)), log)
+    assert (told.stage, told.action) == ("start", "cover")
+
+
+def test_wind_that_blows_over_the_limit_in_a_storm_is_waited_for_anew():
+    life = Life()
+    life.at(0.0, soaked())
+    assert life.stages(0.2, soaked(blocked=("truss",))) == ["stop"]
+    assert life.stages(0.3, soaked()) == []  # the wait begins
+    storm = Span(seconds(0.4), seconds(2.0), "thunder", 14.0)
+    for at in (0.4, 1.9):
+        life.at(at, soaked(storm=storm))
+    # the thunder is over by its own wait, and the wind has only just dropped
+    assert life.stages(2.0, soaked()) == ["stood-down"]
+    assert life.stages(2.4, soaked()) == []
+    assert [(a.stage, a.action) for a in life.at(2.5, soaked())] == [("overdue", "isolate")]
+
+
+def test_a_look_inside_told_when_the_wind_drops_is_told_once():
+    life = Life()
+    wet = care(fixtures=("f1", "f2"), facts=Facts(used=1.2, access_limit_mps=10.0))
+    assert life.stages(0.0, plan_of(wet, blocked=("truss",), spent=("f1", "f2"))) == ["stop"]
+    life.at(1.0, plan_of(wet, spent=("f1", "f2")))
+    assert life.stages(1.6, plan_of(wet, spent=("f1", "f2"))) == ["notice"]
+    assert life.at(1.7, plan_of(wet, spent=("f1", "f2"))) == []
+
+
+def test_equal_hands_that_turn_round_are_told_to_nobody():
+    # Ines is told to start; the next plans name Suki, then Ines: either can, and nobody is called
+    crew = (Person("Ines"), Person("Suki"))
+    described = the_show()
+    life = Life(replace(described, crew=replace(described.crew, people=crew)))
+    life.at(9.0, plan_of(theirs("Ines")))
+    for at, who in ((9.05, "Suki"), (9.1, "Ines"), (9.15, "Suki")):
+        assert life.at(at, plan_of(theirs(who))) == []
+    # Ines is told to start elsewhere: now it is said who comes instead
+    lawn = theirs("Ines", position="lawn", fixtures=("g1",))
+    life.at(9.2, plan_of(theirs("Suki"), lawn))
+    (told,) = life.at(9.25, plan_of(theirs("Suki"), lawn))
+    assert (told.position, told.facts.who) == ("truss", ("Suki",))
+
+
+def test_no_new_order_is_told_in_a_lull_while_a_stop_stands_there():
+    # stopped at 21:30; at 22:00 the wind is under the limit, and the stop waits for minutes
+    life = Life()
+    life.at(9.0, plan_of(job()))
+    assert life.stages(9.5, plan_of(job(), blocked=("truss",))) == ["stop"]
+    off = job(10.2, 10.7, family="uncover", action="uncover")
+    assert life.stages(10.0, plan_of(job(), off)) == []
+    assert sorted(life.stages(10.6, plan_of(job(), off))) == ["overdue", "start"]
+
+
+# ---------------------------------------------------------------- spent while a stop stands
+
+
+def test_what_is_spent_in_thunder_is_told_then_and_to_be_isolated_first_when_that_ends():
+    life = Life()
+    storm = Span(seconds(9.5), seconds(10.5), "thunder")
+    life.at(9.2, plan_of(job()))
+    assert [a.position for a in life.at(9.5, plan_of(job(), storm=storm))] == [None]
+    (told,) = life.at(10.0, soaked(storm=storm))
+    assert (told.stage, told.position, told.facts.spent_live) == ("stop", "truss", True)
+    assert (told.facts.blocked_by, told.facts.blocked_until) == ("thunder", after(10.5))
+    assert life.at(10.2, soaked(storm=storm)) == []
+    # the thunder is over: the power first, then the word that it is over
+    first, *rest = life.at(10.6, soaked())
+    assert (first.id, first.stage, first.action) == (told.id, "overdue", "isolate")
+    assert "stop" not in [a.stage for a in rest]
+    assert {a.id for a in rest if a.stage == "stood-down"} >= {"site-2"}
+
+
+def test_wind_in_the_storm_is_waited_for():
+    life = Life()
+    storm = Span(seconds(9.5), seconds(10.5), "thunder")
+    life.at(9.5, soaked(storm=storm))
+    blows = {"blocked": {"truss": gust(10.55)}}
+    life.at(10.4, replace(soaked(storm=storm), **blows))
+    assert [a.position for a in life.at(10.6, soaked())] == [None]
+    (told,) = life.at(11.2, soaked())
+    assert (told.stage, told.action) == ("overdue", "isolate")
+
+
+def test_a_stop_for_wind_that_was_told_is_told_again_when_gear_there_is_spent_and_live():
+    life = Life()
+    life.at(9.2, plan_of(job()))
+    (stop,) = life.at(9.5, plan_of(job(), blocked=("truss",)))
+    assert (stop.stage, stop.facts.spent_live) == ("stop", False)
+    (told,) = life.at(10.0, soaked(blocked=("truss",)))
+    assert (told.stage, told.facts.spent_live) == ("stop", True)
+    text = wording.message(told, told.at).text
+    assert text.startswith("Stop. truss is wet and live: keep off.")
+    assert "Past the allowance there, and nothing says that it is isolated: 4 fixtures." in text
+    assert life.at(10.1, soaked(blocked=("truss",))) == []
+
+
+def test_one_stop_where_wind_and_water_come_in_one_moment():
+    life = Life()
+    life.at(9.2, plan_of(job()))
+    (told,) = life.at(9.5, soaked(blocked=("truss",)))
+    assert (told.stage, told.facts.spent_live) == ("stop", True)
+    assert life.at(9.6, soaked(blocked=("truss",))) == []
+    life.at(9.7, soaked())
+    first, *_ = life.at(10.4, soaked())
+    assert (first.stage, first.action) == ("overdue", "isolate")
+
+
+def test_a_stop_for_thunder_names_what_is_to_be_isolated_already():
+    life = Life()
+    life.at(9.0, soaked())
+    (told,) = life.at(9.5, soaked(storm=Span(seconds(9.5), seconds(10.5), "thunder")))
+    assert "Wet and live, keep off: truss." in wording.message(told, told.at).text
+
+
+# ---------------------------------------------------------------- hours late
+
+
+@pytest.mark.parametrize(
+    ("late_h", "action"), [(3.0, "cover"), (3.01, "isolate"), (19.0, "isolate")]
+)
+def test_what_would_be_done_hours_late_is_isolated(late_h, action):
+    life = Life()
+    (told,) = life.at(8.0, plan_of(job(late=True, late_by_s=late_h * 3600.0)))
+    assert told.action == action
+    if action == "isolate":
+        assert "it would be done more than 3 h late" in told.reason
+        text = wording.message(told, told.at).text
+        assert "Start by" not in text
+        assert "late at best" not in text

@@ -99,6 +99,17 @@ def test_what_is_planned_who_gets_up_and_the_sum_of_it():
     assert "Next word: by Fri 07:00" in text
 
 
+def test_what_closes_before_the_water_is_due_is_done_by_then():
+    closing = job("lip", at("04:00"), at("05:10"))
+    closing = replace(closing, facts=replace(closing.facts, access_closes_at=at("05:00")))
+    after = job("bar", at("04:00"), at("05:10"))
+    # closed before it begins, and open again by then
+    after = replace(after, facts=replace(after.facts, access_closes_at=at("03:00")))
+    text = said(closing, after).text
+    assert "Stage lip (3 fixtures): start by Fri 04:00, down and done by Fri 05:00, " in text
+    assert "Bar canopy (3 fixtures): start by Fri 04:00, done by Fri 05:10, " in text
+
+
 def test_a_night_with_nothing_in_it():
     message = said()
     assert message.text.startswith("Nothing is expected tonight at Marrowmere, 23:00 to Fri 07:00.")
@@ -163,3 +174,15 @@ def test_any_night_is_said_in_plain_words(jobs, blind):
     assert not FORBIDDEN.search(message.text + message.radio + message.subject)
     if jobs:
         assert "Nothing is" not in message.text.split("\n")[0] or "Planned" not in message.text
+
+
+def test_what_nobody_there_can_do_says_who_is_missing_and_where_its_power_is_cut():
+    short = job("lip", at("02:40"), at("03:30"), missing="nobody here holds a climb ticket")
+    hopeless = job("bar", at("04:00"), at("05:00"), late=True, late_by_s=4 * 3600.0)
+    text = said(short, hopeless).text
+    assert (
+        "Stage lip (3 fixtures): cannot be done by who is there, nobody here holds a climb "
+        "ticket: isolate "
+    ) in text
+    assert "cannot be done by who is there, it would be done more than 3 h late: isolate" in text
+    assert "start by Fri 02:40" not in text.partition("Wake-up")[0]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
+from datetime import time
 from functools import partial
 from html.parser import HTMLParser
 from xml.etree import ElementTree as ET
@@ -10,6 +12,7 @@ from xml.etree import ElementTree as ET
 import numpy as np
 import pytest
 from briefing_samples import (
+    HOOD,
     NOON,
     SITE,
     WET,
@@ -40,6 +43,7 @@ from monitor.briefing.picture import (
 )
 from monitor.briefing.room import PAGE_MM, fitted, height_mm
 from monitor.briefing.written import as_page
+from monitor.domain import Hours
 from monitor.drawing.time_axis import ticks
 
 NS = "{http://www.w3.org/2000/svg}"
@@ -109,6 +113,21 @@ def test_the_widest_names_are_cut_to_one_page(make):
         show(*lamps, positions=places, people=crew), past=(3.0, 0.0, 0.0), log=log, lost=lost
     )
     assert height_mm(fitted(partial(make, seen))) <= PAGE_MM
+
+
+@BOTH
+def test_covers_to_decide_on_at_every_place_take_one_page(make):
+    places = [position(f"p{i:02}", name=f"Position number {i} by the water") for i in range(40)]
+    lamps = [fixture(f"L{i:02}", f"p{i:02}", count=3) for i in range(40)]
+    hoods = (replace(HOOD, in_stock=200),)
+    made = show(*lamps, positions=places, covers=hoods)
+    made = replace(made, event=replace(made.event, show_hours=Hours(time(15), time(22))))
+    log = [entry(-2 + i / 60, "covered", f"p{i:02}") for i in range(40)]
+    seen = known(made, rain=hours(dict.fromkeys((1, 2, 3), 0.1)), log=log)
+    page = fitted(partial(make, seen))
+    assert height_mm(page) <= PAGE_MM
+    said = " ".join(line for section in page.sections for line in section.said())
+    assert re.search(r"And \d+ more (to decide on|on the handover sheet)", said)
 
 
 @BOTH

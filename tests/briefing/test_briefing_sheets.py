@@ -142,6 +142,23 @@ def test_covers_on_at_doors_are_for_people_to_decide():
     assert lines(on, "decide") == ("2 are on, and nothing is to be decided of them.",)
 
 
+@pytest.mark.parametrize(
+    "log",
+    [
+        [entry(-2, "covered", fixture="f1", count=(1, 2))],
+        [entry(-2, "covered", fixture="f1"), entry(-1, "uncovered", fixture="f1", count=(1, 2))],
+    ],
+)
+def test_a_cover_on_part_of_a_row_is_neither_covered_nor_in_the_store(log):
+    sheet = handed(log=log)
+    assert lines(sheet, "covered") == (
+        "Lawn: 1 under Tarp hood on part of a row, which counts as uncovered.",
+    )
+    # five hoods, one of them out there
+    assert lines(sheet, "stock") == ("4 Tarp hood.",)
+    assert sheet.subject.startswith("Handover 23:00: 0 covered")
+
+
 def test_over_the_time_it_may_have_power_is_said_of_the_cover_itself():
     # 90 minutes allowed, two hours on; of power the log says nothing, which is no decision
     bag = replace(HOOD, minutes_on_max=90.0, may_run=True)
@@ -206,7 +223,50 @@ def test_wet_until_found_dry():
     found = handed(past=(1.1, 0.0, 0.0), log=[entry(-0.5, "inspected", fixture="f1", result="dry")])
     assert lines(found, "wet") == ("Nothing is over its allowance or logged as wet.",)
     seen = handed(log=[entry(-0.5, "wet", "tower")])
-    assert lines(seen, "wet") == ("Delay tower: 1 (t1), seen wet.",)
+    assert lines(seen, "wet") == ("Delay tower: 1 (t1), reported wet or found damp.",)
+
+
+def test_water_inside_is_said_with_what_it_asks():
+    water = entry(-0.5, "inspected", fixture="f1", result="water-inside")
+    sheet, morning = (
+        make(known(past=(1.1, 0.0, 0.0), log=[water])) for make in (handover_sheet, daily_sheet)
+    )
+    assert lines(sheet, "wet") == (
+        "Lawn: 2 (f1), used 2.2 times its allowance, water inside: keep isolated.",
+    )
+    # the tower's IP65 is not used up by 1.1 mm; what holds water is on the list though nobody
+    # works on it any more
+    said = lines(morning, "used")
+    assert said[0] == "Lawn: used 2.2 times, worst f1, over 2 of 2"
+    assert "Water inside, keep isolated: Lawn (f1)." in said
+
+
+def test_spent_gear_is_not_covered_again_and_that_is_said():
+    # 1.1 mm on 0.5 mm is spent, and more rain comes at 18:00: no cover is planned for it
+    morning = daily_sheet(known(past=(1.1, 0.0, 0.0)))
+    assert lines(morning, "covers") == (
+        "Spent, and not covered again: 2 at Lawn. Isolate, dry, inspect.",
+        "None wanted on this forecast for what is not spent.",
+    )
+    on = daily_sheet(known(past=(1.1, 0.0, 0.0), log=[entry(-0.5, "covered")]))
+    assert lines(on, "covers") == ("None wanted on this forecast.",)
+
+
+def test_power_declared_on_names_what_it_does_not_reach():
+    log = [
+        entry(-2, "isolated", "tower"),
+        entry(-1, "inspected", fixture="f1", result="damp"),
+    ]
+    whole = (Opened(Declared(after(-0.5), "power", "Odile")),)
+    said = lines(handed(log=log, declared=whole), "clears")[2]
+    assert said == (
+        "Power on again: whole site declared open by Odile, 12:30. "
+        "Not where isolated: Delay tower. Not found dry: f1."
+    )
+    lawn = (Opened(Declared(after(-0.5), "power", "Odile", "lawn")),)
+    assert lines(handed(log=log, declared=lawn), "clears")[2].endswith("12:30. Not found dry: f1.")
+    ended = (Opened(Declared(after(-0.5), "power", "Odile"), after(-0.2), "rain"),)
+    assert "isolated" not in lines(handed(log=log, declared=ended), "clears")[2]
 
 
 def test_what_was_taken_is_not_known_without_weather():
@@ -245,6 +305,15 @@ def test_covers_left_and_wanted():
     morning = daily_sheet(known())
     assert morning.section("covers").rows == (("Tarp hood", "2", "5", ""),)
     assert lines(handed(log=[entry(-1, "covered")]), "stock") == ("3 Tarp hood.",)
+    # a row with seven of its eight hoods on is not covered, and its hoods are not in the store
+    ten = (replace(HOOD, in_stock=10),)
+    rows_of_eight = show(fixture("f1", count=8), positions=(LAWN,), covers=ten)
+    part = [entry(-1, "covered", fixture="f1", count=(7, 8))]
+    sheet = handed(made=rows_of_eight, log=part)
+    assert lines(sheet, "stock") == ("3 Tarp hood.",)
+    assert "Lawn: 7 under Tarp hood on part of a row, which counts as uncovered." in lines(
+        sheet, "covered"
+    )
     many = show(fixture("f1", count=7), positions=(LAWN,))
     (row,) = daily_sheet(known(many)).section("covers").rows
     assert row[:3] == ("Tarp hood", "7", "5")
@@ -411,10 +480,13 @@ def test_feeds_that_are_lost():
 
 def test_who_hands_to_whom():
     sheet = handed(made=show(people=CREW))
-    assert sheet.title == "Handover 23:00, Long meadow"
-    assert sheet.lead[0] == "Ines to Dario, 23:00."
+    assert sheet.title == "Handover 23:00, written 13:00, Long meadow"
+    assert sheet.lead[0] == (
+        "Ines to Dario, 23:00. This is how it stood at 13:00, when it was written: add what "
+        "happens until then."
+    )
     assert sheet.signs == ("Given by: Ines", "Taken by: Dario")
-    assert handed().lead[0].endswith("The show folder names nobody: names go in below.")
+    assert "The show folder names nobody: names go in below." in handed().lead[0]
     unknown = handed(made=show(quiet=None))
     assert unknown.lead[0].startswith("From whom to whom is not known")
     assert unknown.signs == ("Given by", "Taken by")

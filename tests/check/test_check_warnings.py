@@ -1,4 +1,5 @@
-"""What a check warns of: covers that run short, speeds in other units, positions nobody reaches.
+"""What a check warns of: covers that run short, speeds in other units, positions nobody reaches,
+people nothing reaches, a site off its clock.
 
 All is counted by hand; a km/h is 1/3.6 m/s and a mile an hour 0.44704 m/s, by definition.
 """
@@ -104,9 +105,12 @@ def test_high_limits_that_may_be_meant_are_left_alone(tmp_path):
 # ---------------------------------------------------------------- people
 
 
-def crewed(people, *, needed=2, tickets='["platform"]'):
+def crewed(people, *, needed=2, tickets='["platform"]', access="platform", more=""):
+    """Gear is out from 09:00 to 22:00 of one day."""
     position = TOWER + f"people_needed = {needed}\ntickets = {tickets}\n"
-    return SHOW + position + "".join(f"\n[[people]]\n{person}\n" for person in people)
+    position = position.replace('access = "platform"', f'access = "{access}"')
+    show = SHOW.replace('T08:00"', 'T09:00"\nload_out_at = "2027-06-10T22:00"')
+    return show + position + "".join(f"\n[[people]]\n{person}\n" for person in people) + more
 
 
 A = 'name = "A"\ntickets = ["platform"]\nshifts = ["09:00-23:00"]'
@@ -162,6 +166,148 @@ def test_nobody_named_is_nobody_missing(tmp_path):
 
 def test_what_nothing_hangs_at_needs_nobody(tmp_path):
     assert checked(tmp_path, ["a,IP44,open,1,bag"], show=crewed([A], needed=9))[0] == 0
+
+
+# ---------------------------------------------------------------- tickets
+
+
+def test_a_ticket_that_nobody_asks_for_and_that_is_nearly_one(tmp_path):
+    people = [A, B.replace("B", "C") + '\ntickets = ["Plattform"]']
+    code, data = checked(tmp_path, ROWS, show=crewed(people))
+    (problem,) = warned(data, "ticket-not-asked")
+    assert code == 1
+    assert problem["says"] == "C holds the ticket Plattform, which no position asks for."
+    assert problem["remedy"] == "Did you mean platform?"
+    assert problem["key"] == "people[2].tickets"
+
+
+def test_other_tickets_are_theirs(tmp_path):
+    people = [A, B + '\ntickets = ["power", "harness"]']
+    assert checked(tmp_path, ROWS, show=crewed(people))[0] == 0
+
+
+# ---------------------------------------------------------------- alone at height
+
+
+@pytest.mark.parametrize(
+    ("access", "needed", "told"),
+    [
+        ("platform", 1, True),
+        ("climb", 1, True),
+        ("lowered-truss", 1, True),
+        ("platform", 2, False),
+        ("ladder", 1, False),
+        ("ground", 1, False),
+    ],
+)
+def test_one_person_at_height_is_unusual(tmp_path, access, needed, told):
+    show = crewed([], needed=needed, access=access)
+    if access == "lowered-truss":
+        show = show.replace("people_needed", "access_limit_mps = 12\npeople_needed")
+    code, data = checked(tmp_path, ROWS, show=show)
+    assert (len(warned(data, "one-at-height")), code) == ((1, 1) if told else (0, 0))
+
+
+# ---------------------------------------------------------------- hours with nobody there
+
+
+def test_hours_in_which_nobody_is_there_or_comes(tmp_path):
+    # from load-in at 09:00 on, of one day: 09:00 to 12:00, and 20:00 until load-out at 22:00
+    late = A.replace("09:00-23:00", "12:00-20:00")
+    code, data = checked(tmp_path, ROWS, show=crewed([late, late.replace('"A"', '"C"')]))
+    (problem,) = warned(data, "nobody-on-site")
+    assert code == 1
+    assert "from 09:00 to 12:00, 20:00 to 22:00:" in problem["says"]
+    assert problem["line"] is not None
+
+
+def test_who_can_be_called_is_somebody(tmp_path):
+    late = A.replace("09:00-23:00", "12:00-20:00") + "\ncall_out_minutes = 20"
+    _, data = checked(tmp_path, ROWS, show=crewed([late, ON_CALL]))
+    assert warned(data, "nobody-on-site") == []
+
+
+# ---------------------------------------------------------------- who is reached
+
+MAIL = """
+[[contacts]]
+name = "{name}"
+kind = "email"
+host = "127.0.0.1"
+security = "none"
+from = "a@example.org"
+to = ["b@example.org"]
+turn = {turn}
+"""
+
+
+def test_who_is_to_be_called_needs_a_contact(tmp_path):
+    more = MAIL.format(name="Post", turn=1)
+    code, data = checked(tmp_path, ROWS, show=crewed([A, ON_CALL], more=more))
+    (problem,) = warned(data, "nothing-reaches-them")
+    assert code == 1
+    assert problem["says"] == "N can be called off shift, and no contact reaches them."
+    reached = crewed([A, ON_CALL + '\ncontact = "Post"'], more=more)
+    assert checked(tmp_path, ROWS, show=reached)[0] == 0
+
+
+def test_no_contact_at_all_is_told_at_every_start_and_not_here(tmp_path):
+    assert checked(tmp_path, ROWS, show=crewed([A, ON_CALL]))[0] == 0
+
+
+def test_contacts_of_which_none_comes_first(tmp_path):
+    more = MAIL.format(name="Post", turn=3) + MAIL.format(name="Desk", turn=2)
+    code, data = checked(tmp_path, ROWS, show=crewed([A, B], more=more))
+    (problem,) = warned(data, "no-first-turn")
+    assert (code, problem["key"]) == (1, "contacts[2].turn")
+    assert problem["says"] == "no contact has turn 1: those of turn 2 are told first."
+    more += MAIL.format(name="Ines", turn=1)
+    assert checked(tmp_path, ROWS, show=crewed([A, B], more=more))[0] == 0
+
+
+# ---------------------------------------------------------------- the site
+
+
+def sited(latitude, longitude, zone):
+    show = SHOW.replace("latitude = 52.0", f"latitude = {latitude}")
+    show = show.replace("longitude = -2.0", f"longitude = {longitude}")
+    return show.replace("Europe/London", zone)
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "zone"),
+    [
+        (52.0, -2.0, "Europe/London"),
+        (42.2, -8.7, "Europe/Madrid"),  # 0.6 h west of Greenwich, standard time +1: 1.6 h
+        (39.5, 76.0, "Asia/Shanghai"),  # 5.07 h, standard +8: 2.93 h
+        (1.9, -157.4, "Pacific/Kiritimati"),  # -10.5 h, +14: 24.5 h, half an hour round the globe
+        (-41.3, 174.8, "Pacific/Auckland"),  # 11.65 h, +12
+    ],
+)
+def test_places_that_keep_their_own_time(tmp_path, latitude, longitude, zone):
+    code, data = checked(tmp_path, ["a,IP44,open,1,bag"], show=sited(latitude, longitude, zone))
+    assert (code, warned(data, "far-off-its-timezone")) == (0, [])
+
+
+def test_latitude_and_longitude_swapped(tmp_path):
+    # 52 / 15 = 3.47 h, standard 0; the other way round -2 / 15 = 0.13 h
+    code, data = checked(tmp_path, ["a,IP44,open,1,bag"], show=sited(-2.0, 52.0, "Europe/London"))
+    (problem,) = warned(data, "far-off-its-timezone")
+    assert (code, problem["key"]) == (1, "site.longitude")
+    assert problem["says"] == (
+        "longitude 52 is 3.5 h by the sun from the standard time of Europe/London."
+    )
+    assert problem["remedy"].startswith("Were latitude and longitude swapped?")
+
+
+def test_a_sign_that_is_missing_is_no_swap(tmp_path):
+    # New York is at -74 / 15 = -4.93 h, standard -5; at +74 it is 9.93 h off
+    code, data = checked(
+        tmp_path, ["a,IP44,open,1,bag"], show=sited(40.7, 74.0, "America/New_York")
+    )
+    (problem,) = warned(data, "far-off-its-timezone")
+    assert (code, "swapped" in problem["remedy"]) == (1, False)
+    assert "9.9 h by the sun" in problem["says"]
 
 
 # ---------------------------------------------------------------- under open sky

@@ -126,6 +126,27 @@ def test_nothing_watched_yet(tmp_path):
     assert not (bare / "dryspell.db").exists()
 
 
+def test_before_any_weather_is_read_no_use_is_claimed(tmp_path, time_machine):
+    time_machine.move_to(datetime(2027, 6, 10, 12, tzinfo=UTC), tick=False)
+    made = write_show(tmp_path / "show", ["a,IP20,open", "b,IP20,open"])
+    run(made, "log", "inspected", "--fixture", "a", "--result", "damp")
+    done = run(made, "inspect")
+    assert done.exit_code == 1
+    said = " ".join(done.output.split())
+    assert said.startswith("The weather since the gear went out is not known here")
+    assert "1 ? Open field 1 fixture, IP20 a found damp, Thu 13:00" in said
+    assert "%" not in said
+    data = json.loads(run(made, "inspect", "--json", "-").output)
+    assert data["weather_known"] is False
+    assert [item["used"] for item in data["queue"]] == [None]
+    run(made, "log", "inspected", "--fixture", "a", "--result", "dry")
+    assert "Nothing that is logged asks for an inspection." in run(made, "inspect").output
+    assert "Nothing stands in the inspection queue" not in run(made, "inspect").output
+    # before load-in nothing is out, and there is nothing to know
+    time_machine.move_to(datetime(2027, 6, 10, 6, tzinfo=UTC), tick=False)
+    assert run(made, "inspect").exit_code == 0
+
+
 # ---------------------------------------------------------------- readings
 
 
@@ -243,6 +264,14 @@ def test_declared_kept_and_listed(folder):
     ]
     with closing(open_database(folder / "dryspell.db")) as db:
         assert [d.what for d in declared(db)] == ["power", "height"]
+
+
+def test_declared_against_what_is_known_it_is_kept_and_asks_for_attention(folder):
+    run(folder, "log", "inspected", "--fixture", "a", "--result", "water-inside")
+    done = run(folder, "declare", "power", "--by", "Odile")
+    assert done.exit_code == 1
+    assert "Water inside, isolated until found dry: a." in done.output
+    assert run(folder, "declare").output == "Power, the whole site: declared 13:00 by Odile.\n"
 
 
 def test_a_declaration_is_somebodys(folder):

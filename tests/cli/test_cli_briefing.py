@@ -48,7 +48,10 @@ def run(folder, *args):
 
 @pytest.mark.parametrize(
     ("command", "title"),
-    [("handover", "Handover, Test meadow"), ("daily", "Daily sheet, Test meadow, Thu 10 Jun 2027")],
+    [
+        ("handover", "Handover, written 13:00, Test meadow"),
+        ("daily", "Daily sheet, Test meadow, Thu 10 Jun 2027"),
+    ],
 )
 def test_the_text_and_the_page(folder, tmp_path, command, title):
     said = run(folder, command)

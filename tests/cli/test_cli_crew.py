@@ -27,6 +27,12 @@ def folder(tmp_path):
     )
 
 
+@pytest.fixture(autouse=True)
+def on_site(time_machine):
+    """It is 12:00 UTC on the day of the load-in, 13:00 on site."""
+    time_machine.move_to(datetime(2027, 6, 10, 12, tzinfo=UTC))
+
+
 def run(folder, *arguments):
     result = CliRunner().invoke(
         dryspell, [*arguments, "--show", str(folder)], env={"LOGNAME": "ines"}
@@ -276,3 +282,16 @@ def test_an_alert_that_has_ended_is_not_answered(folder):
     done = run(folder, "answer", "cover/open", "doing")
     assert done.exit_code == 2
     assert "Alert cover/open has ended" in done.stderr
+
+
+def test_all_of_what_an_alert_names_is_not_all_that_hangs_there(folder):
+    # a and b of three: "2 of 2" is both of them, and c stays as it was
+    raise_alert(folder)
+    run(folder, "log", "covered", "--alert", "cover/open", "--count", "2 of 2")
+    assert [(e.position, e.fixture, e.count) for e in stored(folder)] == [
+        (None, "a", None),
+        (None, "b", None),
+    ]
+    assert "2 or 3 hang at Open field" in (
+        run(folder, "log", "covered", "--alert", "cover/open", "--count", "1 of 4").stderr
+    )

@@ -15,7 +15,7 @@ from monitor.exposure.tracks import groups_of
 from monitor.planning.crew import plan
 
 
-def planned(described, weather, at_h=0.0, log=(), *, asked=(), carried=None, answers=()):
+def planned(described, weather, at_h=0.0, log=(), *, asked=(), carried=None, answers=(), told=None):
     """The plan `at_h` hours after noon; `carried` changes what was taken until then."""
     rig, now_s, zero = compile_rig(described), after(at_h).timestamp(), NOON.timestamp()
     known = [entry for entry in log if entry.at <= after(at_h)]
@@ -26,7 +26,7 @@ def planned(described, weather, at_h=0.0, log=(), *, asked=(), carried=None, ans
         so_far = assess(rig, fell, known, out_from_s=zero).carried
     so_far = replace(so_far, **(carried or {}))
     ahead = assess(rig, from_now(weather, now_s), known, out_from_s=zero, carried=so_far)
-    return plan(rig, ahead, so_far, now_s, asked, answers=answers, log=known)
+    return plan(rig, ahead, so_far, now_s, asked, answers=answers, log=known, told_before=told)
 
 
 def only(found, family="protect"):

@@ -9,10 +9,12 @@ import math
 from dataclasses import replace
 from datetime import time
 
+import numpy as np
 import pytest
 from exposure.rigs import after, entry, fixture, hours, position, show
 from planning.planned import bag, only, planned, since_noon_h
 
+from monitor.alerts.answers import what_is_left
 from monitor.domain import Answered, Crew, Hours, Person
 from monitor.planning.standing import standing
 
@@ -86,6 +88,66 @@ def test_whoever_says_so_is_at_it_though_their_shift_is_over():
     assert job_at(found, "b").facts.who == ("Ada",)
 
 
+def team(*people, place=None):
+    return rig(place or position("pole", people_needed=2), count=40, people=people)
+
+
+THEIRS = {("pole", "protect"): ("Ada", "Cy")}
+
+
+@pytest.mark.parametrize("by", ["Ada", "Cy", "the desk"])
+def test_the_team_that_is_at_it_stays_the_team(by):
+    # alike in all; whoever said so, it is theirs who were told, and Ben is free
+    described = team(Person("Ada"), Person("Ben"), Person("Cy"))
+    told = [answered(1.0, "doing", by=by)]
+    for at_h in (1.1, 1.3):
+        job = only(planned(described, RAIN, at_h=at_h, answers=told, told=THEIRS))
+        assert (job.facts.who, job.facts.handed_to) == (("Ada", "Cy"), ())
+
+
+def test_whoever_says_so_is_in_the_team_in_place_of_one_who_was_told():
+    # the ticket is kept in it
+    described = team(
+        Person("Ada"),
+        Person("Ben"),
+        Person("Cy", ("hoists",)),
+        place=position("pole", people_needed=2, tickets=("hoists",)),
+    )
+    job = only(
+        planned(described, RAIN, at_h=1.1, answers=[answered(1.0, "doing", by="Ben")], told=THEIRS)
+    )
+    assert job.facts.who == ("Ben", "Cy")
+
+
+def test_a_team_hands_over_only_where_a_shift_ends():
+    # 42 min from 13:48 to 14:30; Cy leaves at 14:00, and Dee is there from then on
+    late = (Hours(time(14), time(22)),)
+    described = team(
+        Person("Ada"),
+        Person("Cy", shifts=(Hours(time(6), time(14)),)),
+        Person("Dee", shifts=late),
+    )
+    told = [answered(1.8, "doing", by="Ada")]
+    job = only(planned(described, RAIN, at_h=1.9, answers=told, told=THEIRS))
+    assert since_noon_h(job.ends_s) == pytest.approx(2.5)
+    assert (job.facts.who, job.facts.handed_to) == (("Ada", "Cy"), ("Ada", "Dee"))
+    assert (job.facts.handed_at - after(2.0)).total_seconds() == pytest.approx(0.0, abs=2.0)
+
+
+def test_nobody_is_in_two_teams():
+    # Cy was told both; he said that he is at b, so a goes on with Ada and Ben
+    places = (position("a", people_needed=2), position("b"))
+    described = rig(*places, count=40, people=(Person("Ada"), Person("Ben"), Person("Cy")))
+    told = [
+        answered(1.0, "doing", "a", ("f1",), by="Ada"),
+        answered(1.1, "doing", "b", ("f2",), by="Cy"),
+    ]
+    theirs = {("a", "protect"): ("Ada", "Cy"), ("b", "protect"): ("Cy",)}
+    found = planned(described, RAIN, at_h=1.2, answers=told, told=theirs)
+    assert job_at(found, "a").facts.who == ("Ada", "Ben")
+    assert job_at(found, "b").facts.who == ("Cy",)
+
+
 def test_what_is_logged_fixture_by_fixture_leaves_the_rest_in_hand():
     # two rows; the first is logged at 13:03, so of the second a minute is left from then
     pair = show(
@@ -135,6 +197,27 @@ def test_until_a_time_it_is_planned_for_after_it():
 def test_the_end_of_what_cannot_be_is_a_moment_to_look_again():
     told = [answered(1.0, "cannot", until=after(2.25))]
     assert after(2.25).timestamp() in planned(POLE, RAIN, at_h=1.0, answers=told).changes_s
+
+
+@pytest.mark.parametrize(
+    ("thunder", "at_h", "by_h"),
+    [
+        # due 14:30; thunder in the hour from 14:00, or from 13:00 and so until 14:30: nobody
+        # crosses the place then, and it is over only when it is due
+        ((0, 0, 1, 0, 0), 1.0, 2.0),
+        ((0, 1, 0, 0, 0), 0.5, 1.0),
+        # over at 13:30: an hour is left; and where it has begun there is no time before it
+        ((1, 0, 0, 0, 0), 0.5, 2.5),
+        ((0, 1, 0, 0, 0), 1.2, 2.5),
+    ],
+)
+def test_power_is_cut_before_thunder_stops_all_work(thunder, at_h, by_h):
+    weather = replace(RAIN, thunder=np.array([thunder], dtype=float))
+    told = [answered(at_h, "cannot", because="act-on-stage")]
+    job = only(planned(POLE, weather, at_h=at_h, answers=told))
+    assert since_noon_h(job.cut_by_s) == pytest.approx(by_h)
+    left = what_is_left(job, POLE, after(at_h))
+    assert (left.action, since_noon_h(left.do_by_s)) == ("isolate", pytest.approx(by_h))
 
 
 def test_without_a_cover_it_is_brought_in():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from exposure.rigs import entry, fixture, hours, one_fixture, show
+from exposure.rigs import entry, fixture, hours, one_fixture, position, show
 from planning.planned import families, only, planned
 
 QUIET = hours([0.0] * 6, 3.0)
@@ -115,3 +115,16 @@ def test_a_connector_left_open_brings_the_marks_of_an_open_one():
     assert families(planned(described, QUIET, 1.0, carried=carried)) == []
     log = [entry(0.5, "uncapped")]
     assert families(planned(described, QUIET, 1.0, log, carried=carried)) == ["clean", "inspect"]
+
+
+def test_nobody_is_asked_to_look_or_clean_where_nobody_works():
+    carried = {"used": np.array([[2.0]]), "dusty_since_clean": np.array([50.0])}
+    for access, asked in (("none", []), ("ground", ["clean", "inspect"])):
+        rig = show([fixture("IP20", "f1")], positions=(position(access=access),))
+        assert sorted(families(planned(rig, QUIET, carried=carried))) == asked
+
+
+def test_the_dustiest_says_how_long_for_all():
+    rig = show([fixture("IP20", "f1"), fixture("IP44", "f2")])
+    found = planned(rig, QUIET, carried={"dusty_since_clean": np.array([1.0, 2.0])})
+    assert only(found, "clean").reason == "2 dusty hours since cleaned"

@@ -104,8 +104,71 @@ def test_nobody_with_the_ticket_is_said_and_never_called_in_time():
     assert job.late
     assert math.isinf(job.late_by_s)
     assert (job.facts.late, job.facts.late_minutes, job.facts.who) == (True, None, ())
+    assert job.missing == "nobody here holds a hoists ticket"
     # told as early as if somebody could
     assert start_h(job) == pytest.approx(2.5 - 3 * MINUTE)
+
+
+@pytest.mark.parametrize(
+    ("place", "people", "says"),
+    [
+        ({"people_needed": 3}, [person("Ada"), person("Ben")], "2 of 3 people it takes"),
+        ({"access": "ladder"}, [person("Ada")], "nobody does this as the only person on site"),
+        # due 14:30: a shift from 15:00, or three hours' way from noon, is too late
+        ({}, [person("Ada", "15:00-22:00")], "nobody is here before it is due"),
+        ({}, [person("Ada", "20:00-22:00", call=180)], "nobody is here before it is due"),
+        (
+            {"tickets": ("hoists",)},
+            [person("Ada"), person("Ben", "15:00-22:00", tickets=["hoists"])],
+            "nobody here before it is due holds a hoists ticket",
+        ),
+        # one leaves at 13:00 and the ticket comes at 14:00: never the two together
+        (
+            {"tickets": ("climb", "hoists")},
+            [
+                person("Ada", "06:00-13:00", tickets=["climb"]),
+                person("Ben", "14:00-22:00", tickets=["hoists"]),
+            ],
+            "the people and the tickets it takes are not here together",
+        ),
+    ],
+)
+def test_what_nobody_there_can_begin_in_time_says_who_is_missing(place, people, says):
+    assert only(planned(at(position("pole", **place), *people), rain())).missing == says
+
+
+def test_what_is_late_but_begun_in_time_misses_nobody():
+    # 20 fixtures, 22 min: from 14:20 it ends at 14:42, begun ten minutes before it is due
+    late = only(
+        planned(at(position("pole"), person("Ada"), count=20), rain(), at_h=2 + 20 * MINUTE)
+    )
+    assert late.late
+    assert late.missing is None
+
+
+def test_who_is_at_other_work_until_it_is_due_cannot_do_it():
+    # At 14:02 one person; both are due 14:30
+    places = (position("a"), position("b"))
+    rows = [
+        fixture("IP20", "dear", position="a", count=26, value=5.0),
+        fixture("IP20", "cheap", position="b", count=27),
+    ]
+    rig = crewed(show(rows, positions=places), person("Ada"))
+    found = planned(rig, rain(), at_h=2 + 2 * MINUTE)
+    # 28 min from 14:02: done at 14:30; the other begins then
+    assert not job_at(found, "a").late
+    assert job_at(found, "b").missing == "whoever could do it is not free before it is due"
+
+
+def test_what_can_wait_for_those_who_come_is_still_saved():
+    # Ada comes at 15:00; the first is due 14:30, the second, of 2.5 mm, at 16:30: told for that
+    rows = [fixture("IP20", "f1"), fixture("IP20", "f2", stated_mm=2.5)]
+    rig = crewed(show(rows, positions=[position("pole")]), person("Ada", "15:00-22:00"))
+    job = only(planned(rig, rain(0, 0, 1, 1, 1, 1)))
+    assert (job.missing, job.late) == (None, False)
+    assert start_h(job) == pytest.approx(3.0)
+    assert since_noon_h(job.do_by_s) == pytest.approx(4.5)
+    assert job.reason.endswith("who is there cannot save the first of them")
 
 
 @pytest.mark.parametrize(("at_h", "comes_h"), [(0.0, 2.0), (1.9, 1.9 + 25 / 60)])

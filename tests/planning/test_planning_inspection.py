@@ -100,6 +100,23 @@ def test_only_dry_sets_it_back(result):
     assert waiting(rig, ONE_MM, [*log, looked_at(1.8, "a", "dry")], 2) == ()
 
 
+@pytest.mark.parametrize(
+    ("result", "why", "seen_wet"),
+    [("damp", "found damp, Thu 13:30", True), ("not-tested", "not tested, Thu 13:30", False)],
+)
+def test_what_was_found_puts_it_on_though_no_rain_did(result, why, seen_wet):
+    rig, dry = show([fixture("IP44", "a")]), hours([[0.0, 0.0]])
+    log = [looked_at(1.5, "a", result)]
+    for weather in (waiting(rig, dry, log, 2), queue(compile_rig(rig), None, log, after(2))):
+        (item,) = weather
+        assert item.why == (why,)
+        assert (item.seen_wet, item.needed, item.water_inside) == (seen_wet, True, False)
+    assert waiting(rig, dry, [*log, looked_at(1.8, "a", "dry")], 2) == ()
+    # tested since: that somebody could not before is no news any more
+    (later,) = waiting(rig, dry, [*log, looked_at(1.8, "a", "damp")], 2)
+    assert later.why == ("found damp, Thu 13:48",)
+
+
 def test_readings_alone_do_not():
     rig = show([fixture("IP20", "a")])
     log = [LogEntry(after(1.5), "inspected", fixture="a", earth_ohm=0.05, insulation_mohm=500.0)]

@@ -40,7 +40,15 @@ ASKED = changes(alert("start", at=1.0, do_by=3.0, fixtures=("f1", "f2"), count=2
         # logged late: it happened before the alert opened, and still held
         ((entry(0.5, "covered"),), "in-time", 0.5),
         ((entry(0.5, "covered"), entry(0.75, "uncovered")), "missed", None),
-        ((entry(2.0, "isolated"),), "missed", None),
+        # water was not kept off, but nothing was live in it
+        ((entry(2.0, "isolated"),), "isolated", None),
+        ((entry(3.5, "isolated"),), "missed", None),
+        ((entry(2.0, "isolated"), entry(2.5, "energised")), "missed", None),
+        ((entry(2.0, "covered", fixture="f1"), entry(2.5, "isolated")), "isolated", None),
+        # what was taken off again before it had to be on was not done
+        ((entry(2.0, "covered"), entry(2.5, "uncovered")), "missed", None),
+        ((entry(2.0, "covered"), entry(4.0, "uncovered")), "in-time", 2.0),
+        ((entry(2.0, "covered"), entry(2.2, "uncovered"), entry(2.5, "covered")), "in-time", 2.5),
         ((entry(2.0, "covered", position="elsewhere"),), "missed", None),
         ((), "missed", None),
     ],

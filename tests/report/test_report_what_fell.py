@@ -108,7 +108,7 @@ def test_answers_stand_with_who_and_when(tmp_path):
     found = made(told=told, answered=said)
     assert [len(job.answered) for job in jobs(found)] == [2, 1]
     text = Page(page(found)).said
-    assert "Cannot be done (an act is on stage), Kit, Thu 1 Jul 14:00" in text
+    assert "Cannot be done (act on stage), Kit, Thu 1 Jul 14:00" in text
     assert "Doing it, Ines <b>, Thu 1 Jul 14:30" in text
     write_report(tmp_path, found)
     rows = read_csv(tmp_path / "alerts.csv")

@@ -6,6 +6,7 @@ import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from report.report_samples import Page, fixture, material, read_csv, show, svgs, weather
 from weather_for_scores import run, steps
@@ -26,20 +27,39 @@ def scored(said=SAID, fell=WET, *, source="feed A", **more):
     )
 
 
-def read(scores):
-    made = material(show(fixture()), weather([0.0]), rehearsed=False, scores=scores)
+def read(scores, **more):
+    made = material(show(fixture()), weather([0.0]), rehearsed=False, scores=scores, **more)
     html = page(made)
     return html, Page(html)
 
 
 def test_it_is_said_in_words():
-    _, found = read(scored())
-    assert "Measured on site by gauge: 40 hours, 16 of them wet (0.2 mm or more)." in found.said
+    _, found = read(scored(), measured=np.ones(1, dtype=bool))
+    assert "Measured on site (gauge): 40 hours, 16 of them wet (0.2 mm or more)." in found.said
     # Hours 0 to 3: three of four seen, none forecast that stayed dry; both under ten.
     assert (
         "Of 4 wet hours, 3 were seen 6 to 12 h before; 0 of 3 wet hours forecast stayed dry. "
         "Too few to say: the wet hours and those forecast."
     ) in found.said
+
+
+def test_a_record_is_not_called_measured_on_the_site():
+    # without a gauge, what the forecasts are held against is the record that was given
+    _, found = read(scored())
+    assert "From a weather record (gauge): 40 hours, 16 of them wet" in found.said
+    assert "Measured on site" not in found.said
+
+
+def test_a_gauge_and_a_record_are_both_named():
+    fell = weather([0.0, 0.0])
+    made = material(
+        show(fixture()),
+        fell,
+        rehearsed=False,
+        scores=scored(),
+        measured=np.array([True, False]),
+    )
+    assert "Measured on site or from a weather record (gauge): 40 hours" in Page(page(made)).said
 
 
 def test_the_table_holds_counts_always_and_shares_where_there_are_enough():

@@ -9,7 +9,7 @@ from service_stage import RECORD_FEED, START, record
 
 from monitor.alerts.radio import LONGEST
 from monitor.domain import LogEntry
-from monitor.service.after_rain import inspection_queue, rain_spells
+from monitor.service.after_rain import rain_spells, waiting_now
 from monitor.service.cycle import Cycle
 from monitor.service.entries import Said, as_sent
 from monitor.service.tested_words import first_wet, inspection_notes
@@ -99,7 +99,7 @@ def test_the_queue_of_a_history(watched):
     stage = watched()
     looks(stage, 0, 45)
     folder = read_show(stage.folder, {})
-    (item,) = inspection_queue(stage.db, folder, {}, stage.now)
+    (item,) = waiting_now(stage.db, folder, {}, stage.now).queue
     assert (item.fixture, item.count, item.needed) == ("WASH", 6, True)
     record_log(
         stage.db,
@@ -107,7 +107,7 @@ def test_the_queue_of_a_history(watched):
         "k",
         stage.now,
     )
-    assert inspection_queue(stage.db, folder, {}, stage.now + timedelta(minutes=1)) == ()
+    assert waiting_now(stage.db, folder, {}, stage.now + timedelta(minutes=1)).queue == ()
 
 
 # ---------------------------------------------------------------- the answer to an inspection

@@ -7,18 +7,23 @@ from __future__ import annotations
 
 import json
 from datetime import timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from service_site import ENVIRON, mail_to
 from service_stage import RECORD_FEED, START, record
 
-from monitor.domain import Reading
+from monitor.alerts.open_alert import WatchState
+from monitor.domain import Answered, LogEntry, Reading
 from monitor.service import look_ahead
+from monitor.store.answers import record_answer
 from monitor.store.chain import verify
 from monitor.store.database import immediate
-from monitor.store.history import recall
+from monitor.store.history import recall, record_log
 from monitor.store.readings import add_reading
+from monitor.store.records import from_json
 
+LONDON = ZoneInfo("Europe/London")
 MAILS = mail_to(25, "a@example.org")
 
 
@@ -157,3 +162,97 @@ def test_faults_of_a_gauges_file_are_told(made):
     )
     said = screen(look(stage))
     assert "Gauge mast: mast.csv line 2: " in said
+
+
+# ---------------------------------------------------------------- late, answered, to be isolated
+
+
+def told_to_start(made):
+    """Rain from 14:00Z; ten minutes before the 6 pieces have to be done, and not begun.
+
+    On the ground: 2 min to set up and 1.5 min for each of 6, 11 min in all.
+    """
+    stage = made({3: 8.0})
+    stage.run()
+    stage.later(hours=2.25)
+    stage.run()
+    (alert,) = [o.alert for o in recall_state(stage).open]
+    return stage, alert
+
+
+def recall_state(stage):
+    return from_json(WatchState, json.dumps(recall(stage.db, "watch/state")))
+
+
+def answer(stage, alert, word, **more):
+    with immediate(stage.db):
+        record_answer(
+            stage.db,
+            Answered(
+                stage.now, alert.id, word, position="wash", family="protect",
+                fixtures=("WASH",), **more,
+            ),
+        )  # fmt: skip
+
+
+def test_what_begins_now_and_ends_late_says_by_how_much(made):
+    stage, alert = told_to_start(made)
+    assert (alert.action, alert.minutes) == ("cover", 11.0)
+    stage.now = alert.do_by - timedelta(minutes=3.5)
+    said = screen(look(stage))
+    # 11 min of work with 3.5 min left: 7.5 min, told as 8
+    assert "Cover 6 at Lawn wash: start at once, done by " in said
+    assert ", 8 min late at best." in said
+
+
+def test_what_is_answered_not_needed_asks_nobody_to_start(made):
+    stage, alert = told_to_start(made)
+    answer(stage, alert, "not-needed", by="Ruth")
+    said = screen(look(stage))
+    assert "Cover 6 at Lawn wash: not needed, done by " in said
+    assert "Ruth answered not needed at 14:45." in said
+    assert "start at once" not in said
+    assert "start by" not in said
+
+
+def test_what_somebody_is_at_is_under_way(made):
+    stage, alert = told_to_start(made)
+    answer(stage, alert, "doing", by="Moss")
+    said = screen(look(stage))
+    assert "Cover 6 at Lawn wash: under way, done by " in said
+    assert "Moss answered doing at 14:45." in said
+    assert "late at best" not in said
+
+
+def test_what_cannot_be_done_is_isolated_by_its_time(made):
+    stage, alert = told_to_start(made)
+    answer(stage, alert, "cannot", because="act-on-stage", by="Moss")
+    found = look(stage)
+    said = screen(found)
+    due = alert.do_by.astimezone(LONDON).strftime("%H:%M")
+    assert f"Isolate 6 at Lawn wash: done by {due} (in " in said
+    assert "Moss answered cannot at 14:45: there is an act on stage." in said
+    assert "Cut-off: Lawn distribution." in said
+    assert "without a deadline" not in said
+    assert "Covers:" not in said
+
+
+def test_a_planned_row_says_what_was_answered(made):
+    stage = made({6: 8.0})
+    stage.run()
+    (opened,) = recall_state(stage).open
+    assert opened.alert.stage == "notice"
+    answer(stage, opened.alert, "not-needed")
+    found = look(stage)
+    (row,) = [line for line in found.lines if "Cover 6 at Lawn wash" in line]
+    assert row.startswith("not needed ")
+    assert "answered not needed at 12:30." in screen(found)
+
+
+def test_what_is_logged_ends_the_answer(made):
+    stage, alert = told_to_start(made)
+    answer(stage, alert, "not-needed", by="Ruth")
+    stage.later(minutes=1)
+    with immediate(stage.db):
+        record_log(stage.db, LogEntry(stage.now, "covered", "wash"), "log-1", stage.now)
+    assert "answered" not in screen(look(stage))

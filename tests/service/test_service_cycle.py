@@ -13,11 +13,20 @@ from monitor.domain import LogEntry, UnableError
 from monitor.service import cycle as cycle_module
 from monitor.service import telling
 from monitor.service.cycle import begin_watch
+from monitor.service.log_book import withdraw
 from monitor.service.telling import expires_at
 from monitor.store.chain import verify
 from monitor.store.database import immediate
-from monitor.store.history import alert_changes, open_alerts, recall, record_log, revisions
+from monitor.store.history import (
+    alert_changes,
+    log_entries,
+    open_alerts,
+    recall,
+    record_log,
+    revisions,
+)
 from monitor.store.outbox import deliveries
+from monitor.store.withdrawn import Withdrawal
 
 MAILS = mail_to(25, "a@example.org", "b@example.org")
 
@@ -96,6 +105,22 @@ def test_what_is_logged_meanwhile_is_not_answered_with_an_order(stage, monkeypat
     made.run()
     assert thinking[0].changes
     assert told(made, "work") == []
+
+
+def test_an_entry_that_is_withdrawn_orders_the_work_again(stage):
+    made = on_record(stage, {3: 8.0})
+    made.run()
+    assert [c.alert.stage for c in alert_changes(made.db)] == ["notice"]
+    entry = LogEntry(made.now, "brought-in", position="wash")
+    record_log(made.db, entry, "key-1", made.now)
+    made.later(minutes=1)
+    made.run()
+    made.later(minutes=1)
+    withdraw(made.db, ["1"], Withdrawal("Odile", "the other truss"), made.now, "--withdraw")
+    assert log_entries(made.db) == ()
+    made.run()
+    assert [c.alert.stage for c in alert_changes(made.db)] == ["notice", "stood-down", "notice"]
+    assert verify(made.db).ok
 
 
 def test_a_stage_later_drops_what_was_not_sent_of_the_one_before(stage):

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 from service_stage import RECORD_FEED, START, record
 
-from monitor.domain import Alert, BadInputError, Facts, LogEntry
+from monitor.domain import Alert, BadInputError, Facts, LogEntry, Person
 from monitor.planning.rain_over import Spell
 from monitor.service.after_rain import SPELLS_KEY
 from monitor.service.declared import DeclaredSaid, declarations, in_words, keep_declared
@@ -94,6 +95,7 @@ def test_a_stop_that_stands_is_said(stage):
         "Who is up comes down; nobody starts.",
         LAST,
     )
+    assert kept.is_contested
     assert len(declared(made.db)) == 1
     # thunder speaks against power as well
     assert keep(made, "power", 1).notes[0] == kept.notes[0]
@@ -126,9 +128,7 @@ def test_gear_that_nobody_found_dry_is_said_with_power(stage):
     made = stage()
     entry = LogEntry(at(-10), "inspected", fixture="WASH", result="water-inside")
     record_log(made.db, entry, "k1", at(-10))
-    assert keep(made, "power").notes[0] == (
-        "Reported wet or with water inside, and not found dry since: WASH."
-    )
+    assert keep(made, "power").notes[0] == ("Water inside, isolated until found dry: WASH.")
     assert keep(made, "height").notes == (LAST,)
     dry = LogEntry(at(-5), "inspected", fixture="WASH", result="dry")
     record_log(made.db, dry, "k2", at(-5))
@@ -144,6 +144,50 @@ def test_an_inspection_still_asked_for_is_said_with_power(stage):
     assert "An inspection is still asked for at Lawn wash." in kept.notes
 
 
+def test_what_was_found_damp_is_said_with_power_and_speaks_against_it(stage):
+    made = stage()
+    entry = LogEntry(at(-10), "inspected", fixture="WASH", result="damp")
+    record_log(made.db, entry, "k1", at(-10))
+    kept = keep(made, "power")
+    assert kept.notes[0] == "Reported wet or found damp, and not found dry since: WASH."
+    assert kept.is_contested
+    assert not keep(made, "height").is_contested
+
+
+def test_what_is_isolated_is_said_with_power_and_speaks_not_against_it(stage):
+    made = stage()
+    record_log(made.db, LogEntry(at(-30), "isolated", position="wash"), "k1", at(-30))
+    kept = keep(made, "power")
+    assert kept.notes == ("Logged as isolated, and so until logged energised: Lawn wash.", LAST)
+    assert not kept.is_contested
+    assert keep(made, "height").notes == (LAST,)
+    record_log(made.db, LogEntry(at(-20), "energised", position="wash"), "k2", at(-20))
+    assert keep(made, "power").notes == (LAST,)
+    # of "1 of 2" it is said; gear that the show folder no longer knows is nobody's to name
+    part = LogEntry(at(-10), "isolated", fixture="WASH", count=(1, 2))
+    record_log(made.db, part, "k3", at(-10))
+    record_log(made.db, LogEntry(at(-9), "isolated", fixture="GONE"), "k4", at(-9))
+    assert "energised: WASH (1 of 2)." in keep(made, "power").notes[0]
+
+
+def test_who_is_not_of_the_show_is_said_and_kept(stage):
+    made = stage()
+    show = made.watch.current.show
+    crewed = replace(show, crew=replace(show.crew, people=(Person("Odile Brun"),)))
+    for name, notes in (("odile brun", (LAST,)), ("Odlie", ("Odlie is not among", LAST))):
+        kept = keep_declared(made.db, DeclaredSaid("height", name), crewed, at(0), str)
+        assert all(said.startswith(words) for said, words in zip(kept.notes, notes, strict=True))
+        assert not kept.is_contested
+    assert [one.by for one in declared(made.db)] == ["odile brun", "Odlie"]
+
+
+def test_a_time_of_day_is_the_last_one(stage):
+    # it is 12:30 on site: 12:00 was half an hour ago, 13:00 was yesterday
+    made = stage()
+    assert keep(made, at="12:00").declared.at == at(-30)
+    assert keep(made, at="13:00").declared.at == at(30) - timedelta(days=1)
+
+
 # ---------------------------------------------------------------- what ends it
 
 
@@ -152,6 +196,7 @@ def test_a_new_stop_ends_what_was_declared_before_it(stage):
     keep(made)
     keep(made, "power", 1)
     stop(made, 30)
+    stop(made, 50, stage_="stood-down")
     keep(made, minutes=60)
     assert said(made) == [
         "work at height, the whole site: declared 12:30 by Odile, before the stop of 13:00",
@@ -171,12 +216,28 @@ def test_one_entered_late_is_ended_by_the_stop_that_came_after_its_time(stage):
     ]
 
 
-def test_a_stop_that_stood_already_does_not_end_it(stage):
+def test_declared_in_a_stop_it_opens_nothing_when_the_stop_is_lifted(stage):
     made = stage()
     stop(made, -30)
     keep(made)
     stop(made, 10)  # told again
-    assert [one.stands for one in declarations(made.db)] == [True]
+    assert [one.stands for one in declarations(made.db)] == [False]
+    stop(made, 20, stage_="stood-down")
+    keep(made, minutes=25)
+    in_the_stop = "declared 12:30 by Odile, in the stop of 12:00: not open by that"
+    assert said(made) == [
+        f"work at height, the whole site: {in_the_stop}",
+        "work at height, the whole site: declared 12:55 by Odile",
+    ]
+
+
+def test_declared_in_rain_it_is_declared_anew_after_it(stage):
+    made = stage()
+    remember(made.db, SPELLS_KEY, (Spell(to_epoch(at(-30))),))
+    keep(made, "power")
+    remember(made.db, SPELLS_KEY, (Spell(to_epoch(at(-30)), to_epoch(at(10))),))
+    keep(made, "power", 15)
+    assert [one.stands for one in declarations(made.db)] == [False, True]
 
 
 def test_a_stop_elsewhere_leaves_it(stage):

@@ -8,7 +8,7 @@ from service_stage import RECORD_FEED, record
 
 from monitor.domain import UnableError
 from monitor.service import telling
-from monitor.service.delivering import failing_contacts
+from monitor.service.failing import failing_contacts
 from monitor.store.history import alert_changes
 from monitor.store.outbox import deliveries
 

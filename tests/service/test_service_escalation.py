@@ -242,6 +242,23 @@ def test_the_next_moment_is_known_to_the_service(evening):
     assert evening.made.cycle.next_turn_at is None
 
 
+def test_it_goes_on_where_evaluating_fails(evening):
+    told_at, alert = evening.until_told()
+    made = evening.made
+    wait = (alert.start_by - told_at) / 10
+    made.now = told_at + wait - timedelta(seconds=1)
+    assert made.cycle.call_on(made.db, made.now) == []
+    made.now = told_at + wait
+    assert len(made.cycle.call_on(made.db, made.now)) == 1
+    # told once, and the third turn is due a tenth of what is left after that
+    assert made.cycle.call_on(made.db, made.now) == []
+    left = alert.start_by - made.now
+    assert made.cycle.next_turn_at == made.now + left / 10
+    made.deliver()
+    fresh = evening.mailbox.mails[evening.mails :]
+    assert sorted(mail.rcpt_tos[0].partition("@")[0] for mail in fresh) == ["emil", "fay"]
+
+
 # ---------------------------------------------------------------- other words
 
 
@@ -547,3 +564,71 @@ def test_a_killed_service_takes_it_up_where_it_stood(stage):
         heard = {m.rcpt_tos[0].partition("@")[0] for m in mailbox.mails}
         assert heard == {who for turn in TEN for who in TEN[turn][:-1]}
         assert answers(made.db) == ()
+
+
+# ---------------------------------------------------------------- hostile clocks, older records
+
+
+def deputies(port, more=""):
+    """A chief in the first turn, a deputy in the second."""
+    return (
+        mail_to(port, "anna@example.org", name="chief")
+        + mail_to(port, "emil@example.org", name="deputy")
+        + "turn = 2\n"
+        + more
+    )
+
+
+def test_a_clock_put_back_makes_nobody_wait_for_the_old_time(stage):
+    made = stage(contacts=deputies(25))
+    raise_it(made)
+    made.later(hours=-1)
+    with immediate(made.db):
+        cycle_module.call_next(made.db, made.watch.current.show, made.now)
+    assert turns(made.db, "x-1")[-1].contacts == ("deputy",)
+    assert turns(made.db, "x-1")[-1].at == made.now
+
+
+def test_a_cannot_is_passed_on_at_once_though_the_clock_was_put_back(stage):
+    made = stage(contacts=deputies(25))
+    raise_it(made)
+    keep_answer(made.db, AnswerSaid("x-1", "cannot"), made.watch.current.show, made.now, str)
+    made.later(minutes=-2)
+    with immediate(made.db):
+        cycle_module.call_next(made.db, made.watch.current.show, made.now)
+    assert turns(made.db, "x-1")[-1].because == "cannot"
+
+
+def test_a_change_that_follows_a_cannot_wakes_whose_turn_it_is(stage):
+    with mail_server() as (mailbox, port):
+        sleeper = '[[people]]\nname = "Emil"\ncontact = "deputy"\nshifts = ["02:00-03:00"]\n'
+        made = stage(contacts=deputies(port, sleeper))
+        file = made.folder / "show.toml"
+        text = file.read_text()
+        quiet = 'quiet_hours = "00:00-23:59"'
+        file.write_text(re.sub(r"(load_in_at = .*)", rf"\1\n{quiet}", text))
+        made.watch.look()
+        assert made.watch.look()
+        raise_it(made)
+        made.deliver()
+        keep_answer(made.db, AnswerSaid("x-1", "cannot"), made.watch.current.show, made.now, str)
+        made.later(minutes=1)
+        # the plan answers before the next turn is called: the same order at another time
+        raise_it(made, reason="later", start_by=made.now + minutes(70))
+        made.deliver()
+        assert [m.rcpt_tos for m in mailbox.mails][1:] in (
+            [["anna@example.org"], ["emil@example.org"]],
+            [["emil@example.org"], ["anna@example.org"]],
+        )
+
+
+def test_who_was_told_before_turns_were_kept_is_told_what_follows(stage, monkeypatch):
+    made = stage(contacts=deputies(25))
+    with monkeypatch.context() as of_before:
+        # no turns then: everybody was told of everything, and none of it was noted
+        of_before.setattr("monitor.service.turns.record_turn", lambda *_: 0)
+        raise_it(made, kind="stop", stage="stop", action=None, start_by=None, do_by=None)
+    assert turns(made.db, "x-1") == ()
+    made.later(minutes=1)
+    raise_it(made, stage="stood-down")
+    assert whom(made, made.now) == ["chief", "deputy"]

@@ -213,7 +213,7 @@ def test_the_gauge_is_the_truth_that_forecasts_are_held_against(tmp_path, folder
         wait_for(lambda: texts(mailbox, "measured no rain in 3 h", "24.0 mm"))
     report = Report(folder, tmp_path / "out", to=stamp(hour))
     assert sum(mm for _, _, mm in report.measured()) == pytest.approx(8.0)
-    assert "Measured on site by mast: 5 hours, 2 of them wet" in report.page
+    assert "Measured on site (mast): 5 hours, 2 of them wet" in report.page
     counts = [
         sum(int(row[name]) for row in report.rows("scores"))
         for name in ("hours", "hits", "misses", "false_alarms", "correct_negatives")

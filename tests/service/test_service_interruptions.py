@@ -10,11 +10,13 @@ from email import policy
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from service_site import ENVIRON, mail_server, mail_to, write_show
+from service_site import ENVIRON, free_port, mail_server, mail_to, write_show
 
 from monitor.alerts import by_email
 from monitor.domain import Alert, Facts
+from monitor.service.answering import AnswerSaid, keep_answer
 from monitor.service.delivering import deliver_due
+from monitor.service.escalation import call_next
 from monitor.service.interrupting import Interruptions
 from monitor.service.telling import tell
 from monitor.service.watched import FolderWatch
@@ -261,7 +263,7 @@ def test_killed_while_sending_the_same_mail_is_sent_again(night_of):
     row = lease(night.db, night.now, 90, lambda r: rules.choose(r, night.now))
     # the mail was taken by the server, and nothing of it noted: the machine went off
     contact = night.watch.current.contacts[row.contact]
-    message = rules.words(row)
+    message = rules.words(row, night.now)
     by_email.send(message, contact, row.recipient, row.id, secret=None, now=night.now)
     free_leases(night.db, night.now)
     night.now += MINUTE
@@ -362,6 +364,58 @@ def test_where_nobody_is_on_shift_or_on_call_all_are_woken(night_of, post):
     assert night.times() == [200]
 
 
+def night_with_bob(night_of, port, bobs_port, **bob):
+    """Ines sleeps from 23:00; Bob is there all night, at a mailbox of his own."""
+    contacts = mail_to(port, "ines@crew.example", name="ines", more="")
+    contacts += mail_to(bobs_port, "bob@crew.example", name="bob", more=bob.get("more", ""))
+    people = "".join(
+        f'\n[[people]]\nname = "{name}"\ncontact = "{name}"\nshifts = ["{shift}"]\n'
+        for name, shift in (("ines", "09:00-23:00"), ("bob", "23:00-09:00"))
+    )
+    night = night_of(contacts, people, QUIET)
+    night.now = EVENING + 200 * MINUTE
+    return night
+
+
+def test_nobody_sleeps_on_for_one_who_does_not_want_the_word(night_of, post):
+    night = night_with_bob(night_of, post[1], post[1], more='stages = ["notice"]')
+    night.tell(alert(1, "left", start_by=260))
+    night.until(300)
+    assert night.times() == [200]
+
+
+def test_who_slept_on_is_woken_when_the_other_is_not_reached(night_of, post):
+    night = night_with_bob(night_of, post[1], free_port())
+    night.tell(alert(1, "left", start_by=260))
+    night.until(230)
+    # Bob's mail fails at 200, 201 and 203: from the third time on he counts as not reached
+    assert night.times() == [203]
+    assert night.heard[0][2] == "Start by Fri 00:20: cover 2 fixtures at left"
+
+
+def test_what_is_told_shortly_before_the_night_does_not_run_out_in_it(night_of, post):
+    contacts, people = crew_of(post[1], ines=("09:00-23:00", 0), dario=("23:00-09:00", 0))
+    night = night_of(contacts, people, QUIET)
+    night.now = EVENING + 175 * MINUTE
+    night.tell(alert(1, "left", start_by=260))
+    night.until(178)
+    # at 22:58 nothing buzzes again before 23:05, and then not before 07:00: over six hours on
+    night.tell(alert(7, None, "notice", kind="weather", action=None))
+    night.until(700)
+    assert night.states() == {("1", "start"): "sent", ("7", "notice"): "sent"}
+    assert night.times() == [175, 660]
+
+
+def test_what_is_told_with_another_holds_up_no_copy_of_it(night_of, post):
+    named = [mail_to(post[1], "ines@crew.example", name=f"way {n}", more="") for n in (1, 2, 3)]
+    night = night_of("".join(named))
+    night.tell(alert(1, "left", start_by=55))
+    night.tell(alert(2, "right", start_by=40))
+    night.until(60)
+    assert night.times() == [0, 0, 0]
+    assert all("- Ladder left: start by 20:55" in text for text in night.texts())
+
+
 # ---------------------------------------------------------------- any storm
 
 STAGES = ("notice", "start", "overdue", "stop", "stood-down")
@@ -436,3 +490,64 @@ def test_in_any_storm_no_row_of_buzzes_and_nothing_is_lost(night_of, post, storm
             ]
             # at one moment, what could not wait may follow what went before it
             assert lately == [] or all(o.settled_at == d.settled_at for o in lately)
+
+
+# ---------------------------------------------------------------- what is held, and what is not
+
+
+def test_power_to_be_cut_soon_comes_at_once_and_what_waited_tells_no_countdown(night_of):
+    night = night_of()
+    night.tell(alert(1, "left", start_by=55))
+    night.until(1)
+    # due in 16 minutes, with no start planned for it: somebody answered that it cannot be done
+    cut = alert(2, "right", "notice", action="isolate", do_by=EVENING + 17 * MINUTE)
+    night.tell(cut)
+    night.tell(alert(3, "truss", start_by=60))
+    night.until(20)
+    assert night.times() == [0, 1, 11]
+    first, power, held = night.texts()
+    # 20:00 on the site's clock; told in the minute it was written
+    assert "Start by 20:55 (in 55 min)." in first
+    assert "Done by 20:17 (in 16 min)." in power
+    # written 20:01 and sent 20:11: "in 59 min" would be told ten minutes too late
+    assert "Start by 21:00." in held
+    assert "(in " not in held.partition("\nRadio:")[0]
+
+
+def test_the_word_to_the_next_turn_is_never_held(night_of, post):
+    port = post[1]
+    chief = mail_to(port, "ines@crew.example", name="ines", more="")
+    deputy = mail_to(port, "suki@crew.example", name="suki", more="turn = 2")
+    night = night_of(chief + deputy)
+    # a stop goes to both: Suki has been buzzed
+    night.tell(alert(9, "left", "stop", kind="stop", action=None))
+    night.deliver()
+    night.now += MINUTE
+    told = alert(2, "right", start_by=60)
+    night.tell(told)
+    night.deliver()
+    keep_answer(night.db, AnswerSaid("2", "cannot", by="Ines"), night.show, night.now, str)
+    with immediate(night.db):
+        call_next(night.db, night.show, night.now)
+    night.deliver()
+    assert night.times("suki@crew.example") == [0, 1]
+    # Ines was buzzed a minute before: hers is held, and she is not said to have been told
+    said = night.texts("suki@crew.example")[-1]
+    assert "Ines answered cannot at 20:01" in said
+    assert "Told before" not in said
+    assert night.times() == [0]
+
+
+def test_a_start_reaches_those_planned_for_it_in_that_moment(night_of, post):
+    port = post[1]
+    chief = mail_to(port, "ines@crew.example", name="ines", more="")
+    bex = mail_to(port, "bex@crew.example", name="bex", more="turn = 3")
+    tilda = mail_to(port, "tilda@crew.example", name="tilda", more="turn = 2")
+    people = "".join(
+        f'\n[[people]]\nname = "{name.title()}"\ncontact = "{name}"\n' for name in ("bex", "tilda")
+    )
+    night = night_of(chief + bex + tilda, people)
+    start = alert(1, "left", start_by=55)
+    night.tell(replace(start, facts=replace(start.facts, who=("Bex",))))
+    night.deliver()
+    assert sorted(to for _, to, *_ in night.heard) == ["bex@crew.example", "ines@crew.example"]

@@ -260,9 +260,17 @@ def test_a_cycle_that_fails_is_told_and_the_service_goes_on(tmp_path, monkeypatc
                 raise UnableError("The sum does not add up.", "Wait.")
             return real(self, db, at)
 
+        called, call_on = [], scheduling.Cycle.call_on
+
+        def calling(self, db, at):
+            called.append(at)
+            return call_on(self, db, at)
+
         monkeypatch.setattr(scheduling.Cycle, "run", run)
+        monkeypatch.setattr(scheduling.Cycle, "call_on", calling)
         with running(folder) as lines:
             wait_for(lambda: desk.got)
+            wait_for(lambda: called)
             assert "The sum does not add up." in desk.got[0][1]["data"]["reason"]
             broken.clear()
             wait_for(lambda: any(b["type"] == "dryspell.alert.stood-down" for _, b in desk.got))

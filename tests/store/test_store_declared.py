@@ -7,7 +7,7 @@ from stored_samples import HOUR, MINUTE, NOON, alert
 
 from monitor.domain import Declared
 from monitor.store.chain import verify
-from monitor.store.declared import declared, record_declared, stops_begun
+from monitor.store.declared import declared, record_declared, stops_since
 from monitor.store.history import record_change
 
 FIRST = Declared(NOON, "height", "Odile", "tower-2", "wind dropped, structure looked at")
@@ -56,7 +56,14 @@ def test_a_stop_begins_once_however_often_it_is_told(db):
         (60, alert(2, "stood-down", **site)),
     ):
         record_change(db, changed, "wind", NOON + minute * MINUTE)
-    begun = [((at - NOON) / MINUTE, where) for at, where in stops_begun(db, NOON)]
-    assert begun == [(10, "tower-2"), (30, None), (50, "tower-2")]
-    later = stops_begun(db, NOON + 20 * MINUTE)
-    assert [where for _, where in later] == [None, "tower-2"]
+
+    def minute_of(at):
+        return None if at is None else (at - NOON) / MINUTE
+
+    found = [
+        (minute_of(s.begun_at), minute_of(s.lifted_at), s.position) for s in stops_since(db, NOON)
+    ]
+    assert found == [(10, 40, "tower-2"), (30, 60, None), (50, None, "tower-2")]
+    # one lifted by then is left out, one that stands is not
+    later = stops_since(db, NOON + 40 * MINUTE)
+    assert [s.position for s in later] == [None, "tower-2"]

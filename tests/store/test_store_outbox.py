@@ -187,6 +187,24 @@ def test_a_held_row_is_asked_about_again_at_its_moment(db):
     assert lease(db, NOON + 10 * MINUTE, choose=alone).attempt == 1
 
 
+def test_many_that_are_held_keep_nobody_from_writing_for_long(db):
+    for number in range(1, 252):
+        queue(db, number, at=NOON + number * SECOND)
+    asked, begun = [], []
+
+    def choose(row):
+        asked.append(row.number)
+        return Send(row.number) if len(asked) == 251 else Hold(NOON + HOUR)
+
+    db.conn.set_trace_callback(lambda said: begun.append(said) if "BEGIN" in said else None)
+    row = lease(db, NOON + 10 * MINUTE, choose=choose)
+    db.conn.set_trace_callback(None)
+    # each is asked about once, in the order queued, a hundred at a time: 100, 100 and 51
+    assert asked == sorted(set(asked))
+    assert row.number == asked[-1]
+    assert len(begun) == 3
+
+
 def test_a_hold_is_reconsidered_at_the_start(db):
     queue(db)
     assert lease(db, NOON, choose=held(NOON + 3 * HOUR)) is None

@@ -146,8 +146,14 @@ def test_while_it_is_closed_no_new_work_is_asked_for(office, watch):
     office.put("/w1", cap("W1", expires="2027-07-15T20:00:00+00:00"))
     told = watch.cycle(minutes=1)
     assert told == [("stop", "stop"), ("weather", "notice")]
-    for _ in range(20):
-        assert watch.cycle(minutes=15) == []
+    until_the_rain = [t for _ in range(4) for t in watch.cycle(minutes=15)]
+    assert until_the_rain == []
+    # the rain of 14:00 UTC spends the indoor lamps, which are live: told, once, and asks for no work
+    told = [t for _ in range(16) for t in watch.cycle(minutes=15)]
+    assert told == [("stop", "stop")]
+    assert [m.subject for m in (d.row.message for d in deliveries(watch.db))][-1:] == [
+        "Stop: wet and live, keep off Lawn wash"
+    ]
     assert all(m.kind != "work" for m in (d.row.message for d in deliveries(watch.db)))
 
 

@@ -8,6 +8,7 @@ import hashlib
 import html
 import re
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from email import policy
 
@@ -224,6 +225,45 @@ def test_its_colours_are_far_enough_apart():
 # ---------------------------------------------------------------- the buttons
 
 
+@pytest.mark.parametrize(
+    ("people", "by"),
+    [
+        (("Ruth",), "Ruth"),
+        # shared, or nobody's: the contact is all that is known
+        (("Ruth", "Bex"), "crew"),
+        ((), "crew"),
+    ],
+)
+def test_who_answers_is_the_person_whose_contact_it_is(tmp_path, people, by):
+    crew = "".join(f'\n[[people]]\nname = "{name}"\ncontact = "crew"\n' for name in people)
+    with told(tmp_path, mail_to(25, "ruth@example.org", name="crew") + crew) as (site, _):
+        ((_, path),) = links_in(site)
+        assert f"Done is logged now, by {by}," in page_of(site, path).text
+        kept = tap(site, path, answer="done")
+        assert f"Kept: {by} answered done at 21:00." in kept.text
+        with site.db() as db:
+            assert [entry.by for entry in log_entries(db)] == [by]
+            assert [answer.by for answer in answers(db)] == [by]
+
+
+def test_cannot_without_a_reason_is_kept_as_another_and_says_so(tmp_path):
+    with told(tmp_path, TWO) as (site, _):
+        path = links_in(site)[0][1]
+        kept = tap(site, path, answer="cannot")
+        assert "No reason was given: it is kept as another reason." in kept.text
+        with site.db() as db:
+            assert [answer.because for answer in answers(db)] == ["other"]
+        told_why = tap(site, path, answer="cannot", note="the road is flooded")
+        assert "No reason was given" not in told_why.text
+
+
+def test_what_is_logged_and_what_is_not_is_said_once(tmp_path):
+    with told(tmp_path, TWO) as (site, _):
+        text = page_of(site, links_in(site)[0][1]).text
+    assert 'Only "It is done" is logged. The other answers log nothing' in text
+    assert "An answer is not a log" not in text.partition("Written 21:00")[0]
+
+
 def test_doing_is_kept_with_who_and_for_what_and_logs_nothing(tmp_path):
     with told(tmp_path, TWO) as (site, _):
         kept = tap(site, dict(links_in(site))["b@example.org"], answer="doing")
@@ -255,6 +295,35 @@ def test_done_logs_the_work_and_tapped_twice_it_is_kept_once(tmp_path):
         with site.db() as db:
             assert [(e.entry, e.position) for e in log_entries(db)] == [("covered", "wash")]
             assert len(answers(db)) == 1
+
+
+def shown_on(page):
+    return re.search(r'name="shown" value="([0-9a-f]+)"', page.text)[1]
+
+
+def test_an_answer_to_an_older_page_is_not_kept_for_other_work(tmp_path):
+    with told(tmp_path, TWO) as (site, clock):
+        path = links_in(site)[0][1]
+        opened = page_of(site, path)
+        older = {"id": form_of(opened), "shown": shown_on(opened)}
+        kept = site.post(path, token=False, data={**older, "answer": "doing"})
+        assert kept.status_code == 200
+        with site.db() as db, immediate(db):
+            alert = alerts_as_they_stand(db)["wash-1"]
+            more = replace(alert, fixtures=("WASH", "BLINDER"), count=10)
+            tell(db, site.place.show, more, "more of it", clock.at)
+        refused = site.post(path, token=False, data={**older, "answer": "done"})
+        assert refused.status_code == 422
+        assert "The order has changed since this page was opened." in refused.text
+        with site.db() as db:
+            assert [a.answer for a in answers(db)] == ["doing"]
+            assert log_entries(db) == ()
+        # sent again, what was kept stays kept; the page that came back answers the order as it is
+        again = site.post(path, token=False, data={**older, "answer": "doing"})
+        assert "It was kept before." in again.text
+        fresh = {"id": form_of(refused), "shown": shown_on(refused), "answer": "not-needed"}
+        assert fresh["shown"] != older["shown"]
+        assert site.post(path, token=False, data=fresh).status_code == 200
 
 
 def test_another_answer_from_the_same_page_is_another_word(tmp_path):
@@ -315,6 +384,15 @@ def test_what_cannot_be_kept_is_said_and_asked_again(tmp_path, fields):
         assert "Nothing was kept." in refused.text
         assert 'value="doing"' in refused.text
         assert site.contents() == before
+
+
+def test_a_field_given_twice_is_no_answer(tmp_path):
+    with told(tmp_path, TWO) as (site, _):
+        path = links_in(site)[0][1]
+        both = [("id", "b" * 16), ("answer", "doing"), ("answer", "done")]
+        assert site.post(path, token=False, data=both).status_code == 422
+        with site.db() as db:
+            assert (answers(db), log_entries(db)) == ((), ())
 
 
 def test_only_a_form_is_read(tmp_path):

@@ -113,9 +113,12 @@ def test_for_an_alert_the_second_try_is_known_though_the_alert_has_changed(site)
 def test_what_keeps_an_entry_from_counting_is_said(site):
     done = site.post(LOG, word(entry="covered", position="wash", count="3 of 6"))
     assert done.json()["notes"] == ["Until all of it is covered it counts as uncovered."]
-    later = (now() + timedelta(hours=2)).isoformat()
+    later = (now() + timedelta(minutes=4)).isoformat()
     done = site.post(LOG, word(entry="isolated", position="wash", at=later))
     assert done.json()["notes"] == ["That time is still to come: it counts from then on."]
+    later = (now() + timedelta(minutes=6)).isoformat()
+    refused = site.post(LOG, word(entry="isolated", position="wash", at=later))
+    assert [(p["code"], p["key"]) for p in refused.json()["problems"]] == [("still-to-come", "at")]
 
 
 BAD = [

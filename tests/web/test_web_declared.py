@@ -112,5 +112,10 @@ def test_the_state_keeps_three_things_apart(site):
     power, height = state["declared"]
     assert (power["what"], power["stands"], power["ended_by"]) == ("power", False, "rain")
     assert "by Odile, before the rain of " in power["says"]
-    assert (height["what"], height["stands"], height["ended_at"]) == ("height", True, None)
+    # declared while it rains: to be declared again when that is over
+    assert (height["what"], height["stands"], height["ended_at"]) == ("height", False, stamp(began))
     assert site.contents() == kept
+    with site.db() as db:
+        remember(db, SPELLS_KEY, (Spell(to_epoch(began), to_epoch(began) + 60.0),))
+    power, height = site.get(STATE).json()["declared"]
+    assert (power["stands"], height["stands"], height["ended_at"]) == (False, True, None)
