@@ -95,12 +95,8 @@ def keep_answer(
             done = entries_of(late, show, alerts, at, spelt)
             record_entries(db, done, now, word_id)
             ended = "The alert has ended; what was done there is logged all the same."
-            notes = notes_on(done, show, now, log_entries(db))
-            return Kept(is_new=True, entries=done, notes=(ended, *notes))
-                is_new=True,
-                entries=done,
-                notes=(ended, *notes_on(done, show, now, log_entries(db))),
-            )
+            remarks = notes_on(done, show, now, log_entries(db))
+            return Kept(is_new=True, entries=done, notes=(ended, *remarks))
         problems: list[Problem] = []
         target = _target(said.alert, alerts, spelt("alert"), problems)
         until = _until(said, show, at, spelt, problems)
