@@ -418,7 +418,7 @@ def test_what_is_wrong_is_named_and_lasts(site, phone, changed, key):
 
 def test_as_old_as_may_be(site, phone):
     oldest = stamp(now() - timedelta(days=6, hours=23, minutes=59))
-    assert phone.say("log", entry="covered", position="wash", at=oldest).status_code == 201
+    assert phone.say("log", entry="put-out", position="wash", at=oldest).status_code == 201
 
 
 @pytest.mark.parametrize(
