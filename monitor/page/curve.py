@@ -105,7 +105,6 @@ def picture(curve: Curve, times: Times, words: Words, label: str, name: str) -> 
         look = "limit" if part == 1.0 else "grid"
         drawn.append(ink.stroke(_LEFT, y(part), _LEFT + _PLOT, y(part), look))
         drawn.append(ink.text(_LEFT - 4, y(part) + 4, f"{part * 100:.0f} %", anchor="end"))
-    drawn.append(ink.text(_LEFT + 4, y(1.0) - 4, words.say("allowance spent")))
     band = np.flatnonzero(np.isfinite(curve.low) & np.isfinite(curve.high))
     if len(band):
         up = [(x(curve.ahead_s[i]), y(float(curve.high[i]))) for i in band]
@@ -120,6 +119,8 @@ def picture(curve: Curve, times: Times, words: Words, label: str, name: str) -> 
     ]
     drawn.append(ink.line(was, "used"))
     drawn.append(ink.line([*was[-1:], *to_come], "used to-come"))
+    spent = words.say("allowance spent")
+    drawn.append(ink.text(_LEFT + _PLOT, y(1.0) - 4, spent, anchor="end"))
     now = x(curve.now_s)
     drawn.append(ink.stroke(now, 22.0, now, foot + 3, "now"))
     said = words.say("now {time}", time=times.at(to_moment(curve.now_s)))

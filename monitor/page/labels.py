@@ -14,6 +14,15 @@ ACTIONS: dict[Action, str] = {
     "inspect": later("Inspect"),
     "clean": later("Clean"),
 }
+COUNTED: dict[Action, str] = {
+    "cover": later("Cover {count}"),
+    "bring-in": later("Bring in {count}"),
+    "isolate": later("Isolate {count}"),
+    "uncover": later("Uncover {count}"),
+    "inspect": later("Inspect {count}"),
+    "clean": later("Clean {count}"),
+}
+"""With how many of them"""
 ANSWERS: dict[AnswerKind, str] = {
     "doing": later("doing it"),
     "done": later("done"),

@@ -35,6 +35,8 @@ class Row:
     out: bool
     used: float | None
     """Share of its allowance; None: no rain counts against it, or nothing is known"""
+    limited: bool
+    """Whether it has an allowance that rain uses"""
     crosses_at: datetime | None
     """When its allowance is spent, at the risk the show takes; None: not on this forecast"""
     cover: str | None
@@ -63,7 +65,9 @@ class Place:
     out: int
     """Pieces that are out"""
     used: float | None
-    """Of the row that used most"""
+    """Of the row that used most; None: as of a row"""
+    limited: bool
+    """Whether rain uses the allowance of any that is out"""
     crosses_at: datetime | None
     """The first of its rows"""
     covered: int
@@ -143,6 +147,7 @@ def _rows(known: Known) -> list[Row]:
                 g,
                 g in present.out,
                 float(present.used[g]) if limited[g] and known.past_known else None,
+                limited[g],
                 crosses.get(g),
                 None if cover is None else cover.name,
                 None if cover is None or since_s is None else to_moment(since_s),
@@ -201,6 +206,7 @@ def _place(known: Known, position: Position, rows: list[Row], in_part: int) -> P
         pieces=_pieces(rows),
         out=_pieces(out),
         used=max((row.used for row in out if row.used is not None), default=None),
+        limited=any(row.limited for row in out),
         crosses_at=min((row.crosses_at for row in out if row.crosses_at), default=None),
         covered=_pieces(on),
         covered_at=max((row.covered_at for row in on if row.covered_at), default=None),

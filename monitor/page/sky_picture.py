@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,9 +30,9 @@ if TYPE_CHECKING:
 
 WIDTH, _LEFT, _RIGHT = 344.0, 24.0, 80.0
 _PLOT = WIDTH - _LEFT - _RIGHT
-_RAIN_TOP, _RAIN_TALL = 46.0, 62.0
-_CHANCE_TOP, _CHANCE_TALL = 126.0, 14.0
-_GUST_TALL = 66.0
+_RAIN_TALL, _CHANCE_TALL, _GUST_TALL = 62.0, 14.0, 66.0
+_TITLE, _NOW, _WHICH = 10.0, 25.0, 39.0
+"""Feet of the lines of words over the rain"""
 _LEAST_RAIN, _LEAST_GUST = 2.0, 12.0
 _LINE = 12.0
 _EACH = (5.0, 10.0, 20.0, 30.0, 50.0)
@@ -57,11 +57,45 @@ class Strip:
     most_mm_h: float
     """Greatest rain of all strips that stand together, for one scale"""
 
+    @property
+    def has_now(self) -> bool:
+        """Whether the moment that it is now lies on it."""
+        return self.from_s <= self.sky.now_s <= self.until_s
+
+    @property
+    def has_thunder(self) -> bool:
+        """Whether any of it thunders."""
+        return any(one.thunder[i] for one in _stretches(self) for i in _within(self, one))
+
+    @property
+    def which_foot(self) -> float:
+        """Of the line that says what lies left and right of now."""
+        return _WHICH if self.has_now else _NOW
+
+    @property
+    def rain_top(self) -> float:
+        """Under the words, and under a line of bolts where there are any."""
+        return self.which_foot + 7.0 + (20.0 if self.has_thunder else 0.0)
+
+    @property
+    def has_chance(self) -> bool:
+        """Whether there are members enough to say how likely rain is."""
+        return bool(np.isfinite(self.sky.ahead.chance).any())
+
+    @property
+    def rain_foot(self) -> float:
+        """Under all that is said of the rain."""
+        return self.chance_top + _CHANCE_TALL if self.has_chance else self.rain_top + _RAIN_TALL
+
+    @property
+    def chance_top(self) -> float:
+        """Under the rain and the band's own name."""
+        return self.rain_top + _RAIN_TALL + 18.0
+
 
 def strip(shown: Strip) -> Markup:
     """One strip as SVG."""
-    has_chance = bool(np.isfinite(shown.sky.ahead.chance).any())
-    gust_top = (_CHANCE_TOP + _CHANCE_TALL if has_chance else _RAIN_TOP + _RAIN_TALL) + 24.0
+    gust_top = shown.rain_foot + 24.0
     foot = gust_top + _GUST_TALL
     body = "".join(
         (
@@ -70,7 +104,7 @@ def strip(shown: Strip) -> Markup:
             _hours(shown, foot),
             _now_line(shown, foot),
             _rain(shown),
-            _chance(shown) if has_chance else "",
+            _chance(shown) if shown.has_chance else "",
             _gust(shown, gust_top),
             _now(shown),
         )
@@ -108,18 +142,23 @@ def _unknown(shown: Strip) -> str:
     drawn = []
     for start, end in holes:
         x, wide = _x(shown, start), _x(shown, end) - _x(shown, start)
-        drawn.append(ink.boxes([(x, _RAIN_TOP, wide, _RAIN_TALL)], "unknown"))
+        drawn.append(ink.boxes([(x, shown.rain_top, wide, _RAIN_TALL)], "unknown"))
         if wide > 60.0:
             said = shown.words.say("not known")
-            drawn.append(ink.text(x + wide / 2, _RAIN_TOP + 36, said, anchor="middle"))
+            drawn.append(ink.text(x + wide / 2, shown.rain_top + 36, said, anchor="middle"))
     return "".join(drawn)
 
 
 def _hours(shown: Strip, foot: float) -> str:
     drawn = [ink.stroke(_LEFT, foot, _LEFT + _PLOT, foot, "axis")]
+    first = to_moment(shown.from_s).astimezone(shown.times.zone)
+    midnight = first.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
+    if _x(shown, midnight.timestamp()) - _LEFT > 50.0:
+        named = shown.words.say(DAYS[first.weekday()])
+        drawn.append(ink.text(_LEFT, foot + 27, named, "strong"))
     for tick in ticks(shown.from_s, shown.until_s, shown.times.zone, _PLOT):
         x = _x(shown, tick.at_s)
-        drawn.append(ink.stroke(x, _RAIN_TOP, x, foot + 3, "day" if tick.day else "grid"))
+        drawn.append(ink.stroke(x, shown.rain_top, x, foot + 3, "day" if tick.day else "grid"))
         if tick.label:
             drawn.append(ink.text(x, foot + 14, tick.label, anchor="middle"))
         if tick.day and x < _LEFT + _PLOT - 30:
@@ -132,13 +171,13 @@ def _hours(shown: Strip, foot: float) -> str:
 def _rain(shown: Strip) -> str:
     words, measures = shown.words, shown.measures
     scale = rain_scale(shown.most_mm_h, measures)
-    foot = _RAIN_TOP + _RAIN_TALL
+    foot = shown.rain_top + _RAIN_TALL
 
     def tall(mm_h: float) -> float:
         return _RAIN_TALL * min(mm_h, scale) / scale
 
     title = words.say("Rain, {unit} an hour", unit=measures.depth_unit)
-    drawn = [ink.text(_LEFT, 10.0, title, "strong")]
+    drawn = [ink.text(_LEFT, _TITLE, title, "strong")]
     for part in (0.0, 0.5, 1.0):
         y = foot - _RAIN_TALL * part
         drawn.append(ink.stroke(_LEFT, y, _LEFT + _PLOT, y, "grid"))
@@ -168,7 +207,7 @@ def _rain(shown: Strip) -> str:
     drawn.append(ink.stroke(_LEFT, foot, _LEFT + _PLOT, foot, "axis"))
     if best[0] > 0.0:
         said = measures.depth_number(best[0])
-        y = max(foot - best[2] - 3, _RAIN_TOP + 9)
+        y = max(foot - best[2] - 3, shown.rain_top + 9)
         drawn.append(ink.text(best[1], y, said, "strong", anchor="middle"))
     drawn += _bolts(shown)
     drawn += _which(shown)
@@ -186,13 +225,13 @@ def _which(shown: Strip) -> Iterator[str]:
     words, now = shown.words, shown.sky.now_s
     past = words.say("measured") if shown.sky.is_measured else words.say("as forecast")
     room = words.say("forecast")
-    if shown.from_s < now < shown.until_s:
+    if shown.has_now:
         x = _x(shown, now)
         if x - _LEFT > 40:
-            yield ink.text(x - 4, 39.0, f"◂ {past}", anchor="end")
-        yield ink.text(x + 4, 39.0, f"{room} ▸")
+            yield ink.text(x - 4, shown.which_foot, f"◂ {past}", anchor="end")
+        yield ink.text(x + 4, shown.which_foot, f"{room} ▸")
     else:
-        yield ink.text(_LEFT, 39.0, past if shown.until_s <= now else room)
+        yield ink.text(_LEFT, shown.which_foot, past if shown.until_s <= now else room)
 
 
 def _bolts(shown: Strip) -> Iterator[str]:
@@ -205,17 +244,18 @@ def _bolts(shown: Strip) -> Iterator[str]:
     ]
     if not marks:
         return
+    top = shown.rain_top - 21.0
     for x in marks:
-        d = f"M{ink.number(x + 3)} {_RAIN_TOP}l-7 11h4l-3 9l9 -12h-5l4 -8z"
+        d = f"M{ink.number(x + 3)} {ink.number(top)}l-7 11h4l-3 9l9 -12h-5l4 -8z"
         yield ink.shape(d, "bolt")
-    yield ink.text(_LEFT + _PLOT + 5, _RAIN_TOP + 12, shown.words.say("thunder"))
+    yield ink.text(_LEFT + _PLOT + 5, top + 14, shown.words.say("thunder"))
 
 
 def _chance(shown: Strip) -> str:
     """The chance of rain of each step, as a band that is full where all say so."""
-    foot = _CHANCE_TOP + _CHANCE_TALL
+    foot = shown.chance_top + _CHANCE_TALL
     said = shown.words.say("chance of rain")
-    drawn = [ink.text(_LEFT, _CHANCE_TOP - 3, said)]
+    drawn = [ink.text(_LEFT, shown.chance_top - 3, said)]
     ahead = shown.sky.ahead
     steps = _within(shown, ahead)
     cells = []
@@ -286,22 +326,22 @@ def _gust(shown: Strip, top: float) -> str:
 
 
 def _now_line(shown: Strip, foot: float) -> str:
-    """Under the words, so that it strikes none through."""
-    now = shown.sky.now_s
-    if not shown.from_s <= now <= shown.until_s:
+    """Broken where the words of the gust stand, and under all others: it strikes none through."""
+    if not shown.has_now:
         return ""
-    x = _x(shown, now)
-    return ink.stroke(x, 27.0, x, foot + 3, "now")
+    x = _x(shown, shown.sky.now_s)
+    upper = ink.stroke(x, _NOW + 2.0, x, shown.rain_foot, "now")
+    return upper + ink.stroke(x, foot - _GUST_TALL - 4.0, x, foot + 3, "now")
 
 
 def _now(shown: Strip) -> str:
-    now = shown.sky.now_s
-    if not shown.from_s <= now <= shown.until_s:
+    if not shown.has_now:
         return ""
+    now = shown.sky.now_s
     x = _x(shown, now)
     said = shown.words.say("now {time}", time=shown.times.at(to_moment(now)))
     anchor = "middle" if x > _LEFT + 34 else "start"
-    return ink.text(x, 25.0, said, "strong", anchor=anchor)
+    return ink.text(x, _NOW, said, "strong", anchor=anchor)
 
 
 def window(now: datetime, before_h: float, after_h: float) -> tuple[float, float]:

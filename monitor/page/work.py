@@ -79,8 +79,13 @@ def cards(
     stopped = any(s.alert.kind == "stop" and s.alert.position is None for s in standing) or (
         plan is not None and plan.thunder is not None
     )
+    closed = {
+        s.alert.position: s.alert.facts.blocked_until
+        for s in standing
+        if s.alert.position is not None and said.says_stop(s.alert, now)
+    }
     found = [
-        _card(stands, plan, show, now, stopped)
+        _card(stands, show, now, _held(stands.alert, plan, closed, stopped=stopped))
         for stands in standing
         if stands.alert.kind == "work" and not said.says_stop(stands.alert, now)
     ]
@@ -96,12 +101,15 @@ def _order(card: Card) -> tuple[float, float, str]:
     )
 
 
-def _card(stands: Standing, plan: Plan | None, show: Show, now: datetime, stopped: bool) -> Card:
+def _card(
+    stands: Standing,
+    show: Show,
+    now: datetime,
+    held: tuple[str, datetime | None] | None,
+) -> Card:
     alert = stands.alert
     done_by = said.hands_off_by(alert)
     start_ahead = alert.start_by is not None and alert.start_by > now
-    span = None if plan is None else plan.blocked.get(alert.position or "")
-    held = _held(alert, stopped, blocked=span is not None, by=None if span is None else span.by)
     return Card(
         alert=alert,
         press=_press(alert),
@@ -116,18 +124,32 @@ def _card(stands: Standing, plan: Plan | None, show: Show, now: datetime, stoppe
         answered=stands.answers[-1] if stands.answers else None,
         awaited=stands.is_waiting,
         can_be_done=alert.action not in (None, "inspect"),
-        held=held,
-        held_until=None if held is None or span is None else to_moment(span.end_s),
+        held=None if held is None else held[0],
+        held_until=None if held is None else held[1],
         chance=alert.probability,
         late=alert.facts.late,
     )
 
 
-def _held(alert: Alert, stopped: bool, *, blocked: bool, by: str | None) -> str | None:
-    """Wind and dark hold up what has to be reached; power is cut from below, but in thunder."""
+def _held(
+    alert: Alert,
+    plan: Plan | None,
+    closed: Mapping[str, datetime | None],
+    *,
+    stopped: bool,
+) -> tuple[str, datetime | None] | None:
+    """What keeps hands off it and until when: the site's stop, wind or dark, or a stop there.
+
+    Wind and dark hold up what has to be reached; power is cut from below, but in thunder.
+    """
+    place = alert.position or ""
+    span = None if plan is None else plan.blocked.get(place)
+    until = closed.get(place) if span is None else to_moment(span.end_s)
     if stopped:
-        return ""
-    return by if blocked and alert.action != "isolate" else None
+        return "", until
+    if alert.action == "isolate" or (span is None and place not in closed):
+        return None
+    return "closed" if span is None else span.by, until
 
 
 def _press(alert: Alert) -> Press:

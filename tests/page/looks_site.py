@@ -34,16 +34,22 @@ LIKES = {
 }
 
 
+def order(stage, alert, position, action, /, **more):
+    name = stage.watch.current.show.positions[position].name
+    stage.tell(alert, position, action, position_name=name, **more)
+
+
 def bad_evening(path, members=1):
     """Orders late, now, soon and later; answered and not; covered in part; a place closed."""
     stage = Stage(demo_folder(path), members)
     at = THURSDAY
     stage.log(LogEntry(at - timedelta(hours=8), "covered", position="downstage-truss", by="Ines"))
     stage.log(LogEntry(at - timedelta(hours=3), "isolated", position="bar-canopy", by="Dario"))
-    stage.log(LogEntry(at - timedelta(hours=2), "covered", position="tower-b", count=(3, 8)))
+    stage.log(LogEntry(at - timedelta(hours=2), "covered", position="tower-b", count=(3, 6)))
     stage.evaluate(*hours_until(at, 2))
     soon = at + timedelta(minutes=20)
-    stage.tell(
+    order(
+        stage,
         "own-1",
         "tower-a",
         "cover",
@@ -55,9 +61,10 @@ def bad_evening(path, members=1):
         who=("Suki Lind", "Dario Penn"),
         covers=(("Clear dome", 3),),
     )
-    stage.tell("own-2", "stage-lip", "isolate", stage="overdue", do_by=at - timedelta(minutes=5))
-    stage.tell("own-3", "avenue", "inspect", stage="notice", minutes=None)
-    stage.tell(
+    order(stage, "own-2", "stage-lip", "isolate", stage="overdue", do_by=at - timedelta(minutes=5))
+    order(stage, "own-3", "avenue", "inspect", stage="notice", minutes=None)
+    order(
+        stage,
         "own-4",
         "tower-b",
         "cover",
@@ -67,7 +74,8 @@ def bad_evening(path, members=1):
     )
     stage.tell("delivery-1", None, None, kind="delivery", reason="the mail server is silent")
     with stage.db() as db, immediate(db):
-        said = Answered(at - timedelta(minutes=1), "own-1", "cannot", because="no-lift", by="Suki")
+        since = at - timedelta(minutes=1)
+        said = Answered(since, "own-1", "cannot", "tower-a", because="no-lift", by="Suki")
         record_answer(db, said)
     with stage.db() as db:
         keep_declared(db, DeclaredSaid("power", "Ines"), stage.watch.current.show, at, str)

@@ -115,7 +115,7 @@ def test_a_card_says_what_where_how_many_who_and_by_when(stage):
     )
     card = read(stage.client().get("/")).one("article", id="a-own-1")
     # 20:40Z + 40 min = 21:20Z, 22:20 on site; 23.4 min are said as 24, never less.
-    assert card.one("h3").text == "Cover 3 Delay tower A"
+    assert card.one("h3").text == "Cover 3: Delay tower A"
     assert card.one(class_="count").attrs["data-until"] == "2027-07-15T21:20:00Z"
     for said in (
         "Start by 22:20",
