@@ -22,6 +22,13 @@ STATES: dict[FeedState, str] = {
     "ageing": later("ageing: it is time for more"),
     "lost": later("lost: nothing is decided by it"),
 }
+KINDS: dict[str, str] = {
+    "email": later("by mail"),
+    "webhook": later("by web call"),
+    "folder": later("in a folder"),
+    "apprise": later("by a service"),
+}
+"""How a contact is reached"""
 SENT: dict[str, str] = {
     "queued": later("waiting"),
     "sent": later("sent"),

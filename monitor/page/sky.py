@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from monitor.exposure.pool import mean_known, reached_at_risk
 from monitor.exposure.steps import Steps
 from monitor.exposure.wind import gust_10m
 from monitor.planning.chance import MEMBERS_FOR_A_PERCENTAGE, at_risk
+from monitor.units import SECONDS_PER_HOUR
 
 LOW, HIGH = 0.1, 0.9
 """The band of the members: a tenth of them lies below it, a tenth above."""
@@ -132,3 +134,20 @@ def quantile(values: Floats, shares: Floats, part: float) -> Floats:
     first = (ranked >= part * total - _TOUCHES).argmax(axis=0)
     found = np.take_along_axis(values, np.take_along_axis(order, first[np.newaxis], 0), 0)[0]
     return np.where(total > 0.0, found, np.nan)
+
+
+def window(now: datetime, before_h: float, after_h: float) -> tuple[float, float]:
+    """From so many hours before a moment to so many after it [s]."""
+    now_s = now.timestamp()
+    return now_s - before_h * SECONDS_PER_HOUR, now_s + after_h * SECONDS_PER_HOUR
+
+
+def most_rain(sky: Sky, from_s: float, until_s: float) -> float:
+    """The most that a strip shows in an hour, the band of the members included [mm/h]."""
+    most = 0.0
+    for stretch in (sky.past, sky.ahead):
+        inside = (stretch.ends > from_s) & (stretch.starts < until_s)
+        for values in (stretch.rain_mm_h[inside], stretch.high_mm_h[inside]):
+            known = values[np.isfinite(values)]
+            most = max(most, float(known.max(initial=0.0)))
+    return most

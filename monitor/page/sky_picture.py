@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +18,7 @@ from monitor.drawing.time_axis import ticks
 from monitor.page import ink
 from monitor.page.sky import Sky, Stretch
 from monitor.page.times import DAYS, Times
-from monitor.units import SECONDS_PER_HOUR, to_moment
+from monitor.units import to_moment
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -326,12 +326,14 @@ def _gust(shown: Strip, top: float) -> str:
 
 
 def _now_line(shown: Strip, foot: float) -> str:
-    """Broken where the words of the gust stand, and under all others: it strikes none through."""
+    """Broken where words stand between the parts: it strikes none through."""
     if not shown.has_now:
         return ""
     x = _x(shown, shown.sky.now_s)
-    upper = ink.stroke(x, _NOW + 2.0, x, shown.rain_foot, "now")
-    return upper + ink.stroke(x, foot - _GUST_TALL - 4.0, x, foot + 3, "now")
+    parts = [(_NOW + 2.0, shown.rain_top + _RAIN_TALL), (foot - _GUST_TALL - 4.0, foot + 3.0)]
+    if shown.has_chance:
+        parts.append((shown.chance_top, shown.rain_foot))
+    return "".join(ink.stroke(x, top, x, end, "now") for top, end in parts)
 
 
 def _now(shown: Strip) -> str:
@@ -342,20 +344,3 @@ def _now(shown: Strip) -> str:
     said = shown.words.say("now {time}", time=shown.times.at(to_moment(now)))
     anchor = "middle" if x > _LEFT + 34 else "start"
     return ink.text(x, _NOW, said, "strong", anchor=anchor)
-
-
-def window(now: datetime, before_h: float, after_h: float) -> tuple[float, float]:
-    """From so many hours before a moment to so many after it [s]."""
-    now_s = now.timestamp()
-    return now_s - before_h * SECONDS_PER_HOUR, now_s + after_h * SECONDS_PER_HOUR
-
-
-def most_rain(sky: Sky, from_s: float, until_s: float) -> float:
-    """The most that a strip shows in an hour, the band of the members included [mm/h]."""
-    most = 0.0
-    for stretch in (sky.past, sky.ahead):
-        inside = (stretch.ends > from_s) & (stretch.starts < until_s)
-        for values in (stretch.rain_mm_h[inside], stretch.high_mm_h[inside]):
-            known = values[np.isfinite(values)]
-            most = max(most, float(known.max(initial=0.0)))
-    return most

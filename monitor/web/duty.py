@@ -20,11 +20,12 @@ from monitor.page import labels
 from monitor.page.clears import clears
 from monitor.page.curve import Curve, curve_of
 from monitor.page.curve import picture as curve_picture
-from monitor.page.feeds import SENT, STATES, feeds_now
+from monitor.page.feeds import KINDS, SENT, STATES, feeds_now
 from monitor.page.history import lines_of
 from monitor.page.outlook import closings, named_limits, sky_lines
 from monitor.page.rig import entries_at
-from monitor.page.sky_picture import Strip, most_rain, strip, window
+from monitor.page.sky import most_rain, window
+from monitor.page.sky_picture import Strip, strip
 from monitor.page.viewer import Viewer
 from monitor.page.words import later
 from monitor.page.work import ahead, apart, cards, orders_at, place_name
@@ -112,7 +113,9 @@ def _next(look: Look) -> Response:
     )
 
 
-def _strip(look: Look, from_s: float, until_s: float, name: str = "sky") -> Markup:
+def _strip(
+    look: Look, from_s: float, until_s: float, name: str = "sky", most_mm_h: float | None = None
+) -> Markup:
     assert look.whole is not None
     known, words = look.whole.rig.known, look.viewer.words
     lines = sky_lines(known, words, look.times, look.viewer.measures)
@@ -127,7 +130,7 @@ def _strip(look: Look, from_s: float, until_s: float, name: str = "sky") -> Mark
             look.viewer.measures,
             name,
             " ".join(lines),
-            most_rain(look.whole.sky, from_s, until_s),
+            most_rain(look.whole.sky, from_s, until_s) if most_mm_h is None else most_mm_h,
         )
     )
 
@@ -198,8 +201,9 @@ def _sky(look: Look) -> Response:
     words, measures = look.viewer.words, look.viewer.measures
     from_s, _ = window(whole.seen.at, BEFORE_H, 0.0)
     day_s = 24.0 * SECONDS_PER_HOUR
+    most = most_rain(whole.sky, from_s, from_s + DAYS_SHOWN * day_s)
     strips = [
-        _strip(look, from_s + n * day_s, from_s + (n + 1) * day_s, f"sky-{n}")
+        _strip(look, from_s + n * day_s, from_s + (n + 1) * day_s, f"sky-{n}", most)
         for n in range(DAYS_SHOWN)
     ]
     return look.page(
@@ -240,6 +244,7 @@ def _feeds(look: Look) -> Response:
         told_nobody=tells_nobody(show.contacts),
         states=STATES,
         sent=SENT,
+        kinds=KINDS,
     )
 
 

@@ -12,8 +12,8 @@ from monitor.page.curve import picture as curve_picture
 from monitor.page.measures import Measures
 from monitor.page.outlook import closings, named_limits, sky_lines
 from monitor.page.rig import known_of, rig_now
-from monitor.page.sky import quantile, sky_of
-from monitor.page.sky_picture import Strip, most_rain, strip, window
+from monitor.page.sky import most_rain, quantile, sky_of, window
+from monitor.page.sky_picture import Strip, strip
 from monitor.page.times import Times
 from monitor.page.words import Words
 
@@ -118,7 +118,7 @@ def test_the_sky_in_words(stage):
     known = known_of(stage.evaluate(THURSDAY))
     times = Times(known.show.site.timezone, known.now, Words())
     said = sky_lines(known, Words(), times, Measures())
-    assert "Greatest gust 21.4 m/s at 10 m, Fri 05:00." in said
+    assert "Greatest gust 21.4\N{NO-BREAK SPACE}m/s at 10 m, Fri 05:00." in said
     ladders = next(c for c in closings(known, Words(), Measures()) if c.access == "ladder")
     assert ladders.begins == datetime(2027, 7, 15, 21, tzinfo=UTC)
     assert not ladders.is_now
