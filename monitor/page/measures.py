@@ -22,7 +22,7 @@ _SPEEDS: dict[SpeedUnit, float] = {
 }
 
 
-_JOIN = "\N{NO-BREAK SPACE}"
+JOIN = "\N{NO-BREAK SPACE}"
 """A number and its unit stay on one line"""
 
 
@@ -62,8 +62,8 @@ class Measures:
         value = self.depth_value(mm)
         least = 10.0 ** -_DEPTHS[self.depth_unit][1]
         if 0.0 < value < least / 2:
-            return f"< {self.number(f'{least:g}')}{_JOIN}{self.depth_unit}"
-        return f"{self.depth_number(mm)}{_JOIN}{self.depth_unit}"
+            return f"< {self.number(f'{least:g}')}{JOIN}{self.depth_unit}"
+        return f"{self.depth_number(mm)}{JOIN}{self.depth_unit}"
 
     def depth_number(self, mm: float) -> str:
         """`29`, `4.1`, `1.14`, without the unit."""
@@ -75,4 +75,4 @@ class Measures:
         if mps is None or not math.isfinite(mps):
             return "–"
         said = f"{self.speed_value(mps):.1f}".removesuffix(".0")
-        return f"{self.number(said)}{_JOIN}{self.speed_unit}"
+        return f"{self.number(said)}{JOIN}{self.speed_unit}"

@@ -268,7 +268,7 @@ def _chance(shown: Strip) -> str:
     drawn.append(ink.boxes(cells, "chance"))
     drawn.append(ink.stroke(_LEFT, foot, _LEFT + _PLOT, foot, "axis"))
     most = max((float(ahead.chance[i]) for i in steps if np.isfinite(ahead.chance[i])), default=0.0)
-    up_to = shown.words.say("to {tenths} in 10", tenths=round(most * 10))
+    up_to = shown.words.say("up to {tenths} in 10", tenths=round(most * 10))
     drawn.append(ink.text(_LEFT + _PLOT + 5, foot - 2, up_to))
     return "".join(drawn)
 

@@ -18,7 +18,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from monitor.alerts.words import one_line
-from monitor.page.measures import Measures
+from monitor.page.measures import JOIN, Measures
 from monitor.page.times import Times
 from monitor.page.words import Words
 from monitor.planning.inspection import percent
@@ -123,4 +123,6 @@ def environment() -> Environment:
 
 def _plain(value: Any) -> Any:
     """Typed names without what could hide or turn letters; markup of ours as it is."""
-    return value if type(value) is not str or value.isprintable() else one_line(value)
+    if type(value) is not str or value.replace(JOIN, " ").isprintable():
+        return value
+    return one_line(value)
