@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
+from monitor.page.words import JOIN
 from monitor.units import INCH_TO_MM, KMH_TO_MPS, KNOT_TO_MPS, MPH_TO_MPS
 
 DepthUnit = Literal["mm", "in"]
@@ -20,10 +21,6 @@ _SPEEDS: dict[SpeedUnit, float] = {
     "mph": MPH_TO_MPS,
     "kn": KNOT_TO_MPS,
 }
-
-
-JOIN = "\N{NO-BREAK SPACE}"
-"""A number and its unit stay on one line"""
 
 
 def _as_written(number: str) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from monitor.page.words import Words, later
+from monitor.page.words import JOIN, Words, later
 from monitor.units import iso_utc
 
 DAYS = (
@@ -30,16 +30,19 @@ class Times:
     words: Words
 
     def at(self, moment: datetime | None) -> str:
-        """`22:40`; another day with its name, further away with its date; a dash for none."""
+        """`22:40`; another day with its name, further away with its date; a dash for none.
+
+        On one line: nobody reads the day of another hour.
+        """
         if moment is None:
             return "–"
         local, today = moment.astimezone(self.zone), self.now.astimezone(self.zone)
         days = (local.date() - today.date()).days
-        day = "" if not days else f"{self.words.say(DAYS[local.weekday()])} "
+        day = "" if not days else f"{self.words.say(DAYS[local.weekday()])}{JOIN}"
         if abs(days) > 6:
-            day += f"{local:%d.%m.} "
+            day += f"{local:%d.%m.}{JOIN}"
         # Across a change of the clocks an hour may come twice: the offset tells which.
-        other = "" if local.utcoffset() == today.utcoffset() else f" UTC{local:%z}"
+        other = "" if local.utcoffset() == today.utcoffset() else f"{JOIN}UTC{local:%z}"
         return f"{day}{local:%H:%M}{other}"
 
     def until(self, moment: datetime) -> str:

@@ -18,9 +18,9 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from monitor.alerts.words import one_line
-from monitor.page.measures import JOIN, Measures
+from monitor.page.measures import Measures
 from monitor.page.times import Times
-from monitor.page.words import Words
+from monitor.page.words import JOIN, Words
 from monitor.planning.inspection import percent
 from monitor.units import to_moment
 

@@ -10,6 +10,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+JOIN = "\N{NO-BREAK SPACE}"
+"""Between a number and its unit, a day and its hour: they stay on one line"""
+
 
 def later(text: str) -> str:
     """A word that is said where it is used: marks it for the catalogue, and no more."""

@@ -160,6 +160,19 @@ def test_the_first_order_is_whole_on_the_first_screen(browser, request, scene, l
 
 
 @pytest.mark.parametrize("likes", [LIKES["light-en"], LIKES["red-de"]], ids=["en", "de"])
+@pytest.mark.parametrize("scene", ["calm", "evening"])
+def test_the_first_load_is_at_most_60_kb(browser, request, scene, likes):
+    """All that a browser asks for, uncompressed."""
+    stage, sizes = request.getfixturevalue(scene), {}
+    with phone(browser, stage.url, service_workers="block") as context:
+        page = opened(context, stage, likes)
+        page.on("response", lambda answer: sizes.update({answer.url: len(answer.body())}))
+        page.goto(stage.url, wait_until="networkidle")
+    assert {url.rpartition(".")[2] for url in sizes} >= {"css", "js"}
+    assert sum(sizes.values()) <= 60_000, sizes
+
+
+@pytest.mark.parametrize("likes", [LIKES["light-en"], LIKES["red-de"]], ids=["en", "de"])
 def test_everybody_comes_down_before_anything_else(browser, tmp_path, likes):
     stage = bad_evening(tmp_path / "show")
     thunder(stage)

@@ -107,19 +107,19 @@ def test_a_card_says_what_where_how_many_who_and_by_when(stage):
         count=3,
         people=2,
         minutes=23.4,
-        start_by=THURSDAY + timedelta(minutes=40),
+        start_by=THURSDAY + timedelta(minutes=10),
         do_by=THURSDAY + timedelta(minutes=70),
         who=("Suki Lind", "Dario Penn"),
         covers=(("Clear dome", 3),),
         isolate_at="DIST-DTA",
     )
     card = read(stage.client().get("/")).one("article", id="a-own-1")
-    # 20:40Z + 40 min = 21:20Z, 22:20 on site; 23.4 min are said as 24, never less.
+    # 20:40Z + 10 min = 20:50Z, 21:50 on site; 23.4 min are said as 24, never less.
     assert card.one("h3").text == "Cover 3: Delay tower A"
-    assert card.one(class_="count").attrs["data-until"] == "2027-07-15T21:20:00Z"
+    assert card.one(class_="count").attrs["data-until"] == "2027-07-15T20:50:00Z"
     for said in (
-        "Start by 22:20",
-        "in 40 min",
+        "Start by 21:50",
+        "in 10 min",
         "Done by 22:50",
         "24 min",
         "2 people: Suki Lind, Dario Penn",
@@ -155,7 +155,7 @@ def test_a_stop_stands_first_and_nobody_is_asked_to_begin(stage):
         blocked_by="thunder",
         blocked_until=THURSDAY + timedelta(hours=2),
     )
-    stage.tell("own-1", "tower-a", "cover", start_by=THURSDAY + timedelta(minutes=40))
+    stage.tell("own-1", "tower-a", "cover", start_by=THURSDAY + timedelta(minutes=10))
     page = read(stage.client().get("/"))
     main = page.one("main")
     first = next(c for c in main.children if not isinstance(c, str))

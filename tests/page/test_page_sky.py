@@ -118,7 +118,7 @@ def test_the_sky_in_words(stage):
     known = known_of(stage.evaluate(THURSDAY))
     times = Times(known.show.site.timezone, known.now, Words())
     said = sky_lines(known, Words(), times, Measures())
-    assert "Greatest gust 21.4\N{NO-BREAK SPACE}m/s at 10 m, Fri 05:00." in said
+    assert "Greatest gust 21.4\N{NO-BREAK SPACE}m/s at 10 m, Fri\N{NO-BREAK SPACE}05:00." in said
     ladders = next(c for c in closings(known, Words(), Measures()) if c.access == "ladder")
     assert ladders.begins == datetime(2027, 7, 15, 21, tzinfo=UTC)
     assert not ladders.is_now
