@@ -4,6 +4,7 @@ bar canopy 6, stage left ladder 6, in the mere 2; all rows there have count 1.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -33,6 +34,15 @@ def test_every_fixture_stands_at_one_position(stage):
     assert sum(len(place.rows) for place in rig.places) == len(show.fixtures) == 121
     assert rig.by_id["downstage-truss"].pieces == 15
     assert rig.by_id["downstage-truss"].out == 15
+
+
+def test_what_is_not_known_of_the_rain_is_not_taken_for_no_limit(stage):
+    """The truss is of IP20 and IP54; what is in the mere is made to lie in water."""
+    seen = stage.evaluate(*hours_until(THURSDAY, 1))
+    places = rig_now(replace(seen, found=replace(seen.found, past=None))).by_id
+    truss, mere = places["downstage-truss"], places["mere-water"]
+    assert (truss.used, truss.limited) == (None, True)
+    assert (mere.used, mere.limited) == (None, False)
 
 
 def test_covered_since(stage):

@@ -93,6 +93,17 @@ def test_a_stop_at_one_place_holds_up_no_other(stage):
     assert banner.closed[0].until == after(hours=4)
 
 
+def test_a_stop_at_one_place_holds_up_what_has_to_be_reached_there(stage):
+    """Also before the first plan: the page never says both stop and begin of a place."""
+    until = after(hours=4)
+    stage.tell("wind-1", "tower-b", "cover", stage="stop", blocked_until=until)
+    stage.tell("one", "tower-b", "cover", stage="notice", start_by=after(minutes=20))
+    stage.tell("two", "tower-b", "isolate", stage="overdue", do_by=after(minutes=-5))
+    held = {card.id: (card.held, card.held_until) for card in found(stage)}
+    assert held["one"] == ("closed", until)
+    assert held["two"][0] is None
+
+
 def test_an_inspection_is_not_done_by_one_tap(stage):
     stage.tell("one", "bar-canopy", "inspect", stage="notice")
     stage.tell("two", "bar-canopy", "cover")
