@@ -12,7 +12,7 @@ import numpy as np
 
 from monitor.alerts.words import listed, one_line
 from monitor.briefing.sheet import Section, bounded
-from monitor.planning.inspection import LEAST_SHOWN, Inspect, percent, queue
+from monitor.planning.inspection import LEAST_SHOWN, Inspect, percent
 from monitor.planning.under_power import in_part, power_words
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def _isolated_line(known: Known, one: Isolated) -> str:
 
 def wet_now(known: Known) -> list[Inspect]:
     """What is over its allowance or was seen wet, and no inspection has found dry since."""
-    return [item for item in _queue(known) if item.seen_wet or item.used >= 1.0]
+    return [item for item in known.to_inspect if item.seen_wet or item.used >= 1.0]
 
 
 def wet(known: Known, most: int) -> Section:
@@ -117,7 +117,7 @@ def wet(known: Known, most: int) -> Section:
 
 def inspection(known: Known, most: int) -> Section:
     """The head of the inspection list."""
-    items = [item for item in _queue(known) if item.needed]
+    items = [item for item in known.to_inspect if item.needed]
     alike = [list(same) for _, same in groupby(items, lambda i: (i.position, i.what, i.why))]
     shown = alike if len(alike) <= most else alike[: most - 1]
     lines = [
@@ -130,10 +130,6 @@ def inspection(known: Known, most: int) -> Section:
     waits = "Nothing waits for an inspection."
     nothing = (waits if known.past_known else "Nothing that is logged asks for one.",)
     return Section("inspection", "Inspect first", (*_unsure(known), *(lines or nothing)))
-
-
-def _queue(known: Known) -> tuple[Inspect, ...]:
-    return queue(known.rig, known.found.past, known.log, known.now)
 
 
 def _unsure(known: Known) -> tuple[str, ...]:

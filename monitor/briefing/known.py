@@ -16,6 +16,7 @@ from monitor.exposure.results import Carried
 from monitor.exposure.rig import Rig
 from monitor.planning.covers_on import CoverOn, covers_on
 from monitor.planning.daylight import dark_spans
+from monitor.planning.inspection import Inspect, queue
 from monitor.planning.present import Present
 from monitor.planning.workable import Span
 from monitor.store.handovers import Handover
@@ -101,6 +102,11 @@ class Known:
     def covers(self) -> tuple[CoverOn, ...]:
         """What stands covered by the log."""
         return covers_on(self.rig, self.log, self.now)
+
+    @cached_property
+    def to_inspect(self) -> tuple[Inspect, ...]:
+        """What there is to inspect, in order."""
+        return queue(self.rig, self.found.past, self.log, self.now)
 
     @cached_property
     def dark(self) -> tuple[Span, ...]:

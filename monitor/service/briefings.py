@@ -18,6 +18,7 @@ from monitor.evaluation import evaluate
 from monitor.feeds.gauge_trouble import DRY_S
 from monitor.service.declared import declarations
 from monitor.service.gauge_words import gauge_found
+from monitor.service.seen import Seen
 from monitor.service.sky import Sky
 from monitor.service.telling import USUAL_LIFE, send
 from monitor.store.answers import answers
@@ -35,8 +36,6 @@ if TYPE_CHECKING:
 
     from monitor.alerts.losses import FeedSight
     from monitor.domain import Message, Show
-    from monitor.evaluation import Evaluation
-    from monitor.exposure.rig import Rig
     from monitor.service.watched import FolderWatch
     from monitor.store.history import StoredAlert
 
@@ -49,29 +48,15 @@ LATE = timedelta(hours=2)
 """A morning's sheet that is later than this helps no briefing."""
 
 
-def briefings_due(
-    db: Database,
-    rig: Rig,
-    sky: Sky,
-    sights: Sequence[FeedSight],
-    found: Evaluation,
-    now: datetime,
-) -> list[Message]:
-    """Queue the sheets that are due, each once; in the transaction of the evaluation.
-
-    Parameters
-    ----------
-    rig : compiled show, as `found` was judged on it
-    sights : the feeds as seen now
-    found : the evaluation of this moment
-    """
-    show = rig.show
-    if not all(sight.asked for sight in sights) or _is_over(show, now):
+def briefings_due(db: Database, seen: Seen) -> list[Message]:
+    """Queue the sheets that are due after an evaluation, each once; in one transaction."""
+    show, now = seen.rig.show, seen.at
+    if not all(sight.asked for sight in seen.sights) or _is_over(show, now):
         return []
     daily, change_at = _daily_due(db, show, now), _handover_due(db, show, now)
     if not daily and change_at is None:
         return []
-    known = known_at(db, rig, sky, sights, found, now)
+    known = known_at(db, seen)
     told = []
     if daily:
         told.append(as_message(daily_sheet(known), now))
@@ -110,21 +95,14 @@ def _handover_due(db: Database, show: Show, now: datetime) -> datetime | None:
 # ---------------------------------------------------------------- what the sheets are made of
 
 
-def known_at(
-    db: Database,
-    rig: Rig,
-    sky: Sky,
-    sights: Sequence[FeedSight],
-    found: Evaluation,
-    now: datetime,
-) -> Known:
-    """Everything a sheet says, from the database and the evaluation of this moment."""
-    show = rig.show
+def known_at(db: Database, seen: Seen) -> Known:
+    """Everything a sheet says, from an evaluation and what the database holds of its moment."""
+    now = seen.at
     alerts = open_alerts(db)
     return Known(
-        rig=rig,
+        rig=seen.rig,
         now=now,
-        found=found,
+        found=seen.found,
         log=tuple(entry for entry in log_entries(db) if entry.at <= now),
         alerts=alerts,
         told=tuple(_told(db, alerts)),
@@ -135,11 +113,11 @@ def known_at(
             if one.declared.at <= now
         ),
         handed=last_handover(db, now),
-        source=sky.source(show, now, sights),
-        said_at=min((s.said_at for s in sights if s.said_at is not None), default=None),
-        lost=tuple(_lost(show, sky, sights, now)),
-        sources=len(sights) + len(show.gauges),
-        closed=tuple(sky.warned.closed(show, now)),
+        source=seen.source,
+        said_at=min((s.said_at for s in seen.sights if s.said_at is not None), default=None),
+        lost=seen.lost,
+        sources=len(seen.sights) + len(seen.rig.show.gauges),
+        closed=seen.closed,
     )
 
 
@@ -150,19 +128,22 @@ def known_now(db: Database, watch: FolderWatch, now: datetime) -> Known:
     sky.catch_up(db, show, now)
     log = log_entries(db)
     sights = sky.runs.sights(db, show, watch.path, now)
-    rig = watch.rig(db, now)
+    rig, past, ahead = watch.rig(db, now), sky.past(show, log, now), sky.ahead(show, now)
+    closed, source = tuple(sky.warned.closed(show, now)), sky.source(show, now, sights)
     found = evaluate(
         rig,
-        past=sky.past(show, log, now),
-        ahead=sky.ahead(show, now),
+        past=past,
+        ahead=ahead,
         log=[entry for entry in log if entry.at <= now],
         state=WatchState(),
         now=now,
-        source=sky.source(show, now, sights),
-        closed=sky.warned.closed(show, now),
+        source=source,
+        closed=closed,
         answers=[answered for answered in answers(db) if answered.at <= now],
     )
-    return known_at(db, rig, sky, sights, found, now)
+    lost = tuple(what_is_lost(show, sky, sights, now))
+    seen = Seen(now, rig, found, past, ahead, log, tuple(sights), closed, source, lost)
+    return known_at(db, seen)
 
 
 def _told(db: Database, alerts: Sequence[StoredAlert]) -> Iterator[Told]:
@@ -177,7 +158,8 @@ def _told(db: Database, alerts: Sequence[StoredAlert]) -> Iterator[Told]:
             yield Told(row.message.alert_id, row.contact, delivery.state, delivery.settled_at)
 
 
-def _lost(show: Show, sky: Sky, sights: Sequence[FeedSight], now: datetime) -> Iterator[str]:
+def what_is_lost(show: Show, sky: Sky, sights: Sequence[FeedSight], now: datetime) -> Iterator[str]:
+    """What of the weather is not known at this moment, a sentence each."""
     clock = SiteClock(show.site.timezone, now)
     for sight in sights:
         state = feed_state(sight, now)

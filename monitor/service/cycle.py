@@ -18,7 +18,7 @@ from monitor.alerts.watch import on_watch
 from monitor.evaluation import evaluate
 from monitor.feeds.gauge_trouble import DRY_S
 from monitor.service.after_rain import rain_over
-from monitor.service.briefings import briefings_due
+from monitor.service.briefings import briefings_due, what_is_lost
 from monitor.service.delivering import forget_gone
 from monitor.service.escalation import call_next
 from monitor.service.evaluated import note_evaluated
@@ -46,7 +46,6 @@ if TYPE_CHECKING:
 
     from monitor.alerts.losses import FeedSight
     from monitor.domain import Answered, LogEntry, Message, Show
-    from monitor.evaluation import Evaluation
     from monitor.service.feeds_seen import RunsKept
     from monitor.service.watched import FolderWatch, Watched
 
@@ -105,7 +104,7 @@ class Cycle:
         sights = sky.runs.sights(db, show, self.watch.path, now)
         known = [entry for entry in log if entry.at <= now]
         rig, past, ahead = self.watch.rig(db, now), sky.past(show, log, now), sky.ahead(show, now)
-        closed = sky.warned.closed(show, now)
+        closed, source = sky.warned.closed(show, now), sky.source(show, now, sights)
         found = evaluate(
             rig,
             past=past,
@@ -113,7 +112,7 @@ class Cycle:
             log=known,
             state=before,
             now=now,
-            source=sky.source(show, now, sights),
+            source=source,
             closed=closed,
             answers=answered,
         )
@@ -137,27 +136,23 @@ class Cycle:
             told += called
             note_evaluated(db, sights, now)
         self.next_turn_at = next_turn_at
-        self.seen = Seen(now, rig, found, past, ahead, log, tuple(sights), tuple(closed))
-        return told + self._sums(db, watched, sights, found, now)
+        lost = tuple(what_is_lost(show, sky, sights, now))
+        self.seen = Seen(
+            now, rig, found, past, ahead, log, tuple(sights), tuple(closed), source, lost
+        )
+        return told + self._sums(db, self.seen)
 
-    def _sums(
-        self,
-        db: Database,
-        watched: Watched,
-        sights: list[FeedSight],
-        found: Evaluation,
-        now: datetime,
-    ) -> list[Message]:
+    def _sums(self, db: Database, seen: Seen) -> list[Message]:
         """The night's outlook, the end of the rain, the sheets: apart, so that a fault in what
         sums up never takes an order back.
         """
-        rig = self.watch.rig(db, now)
+        rig, found, now = seen.rig, seen.found, seen.at
         self.sums_fault = None
         try:
             with immediate(db):
-                told = before_sleep(db, watched.show, found.plan, now)
+                told = before_sleep(db, rig.show, found.plan, now)
                 told += rain_over(db, rig, found, log_entries(db), now)
-                told += briefings_due(db, rig, self.sky, sights, found, now)
+                told += briefings_due(db, seen)
         except Exception as fault:  # noqa: BLE001 - the service tells of it
             self.sums_fault = fault
             return []

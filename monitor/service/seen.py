@@ -6,8 +6,10 @@ next, never a part of each. After a start there is none until the first evaluati
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+from monitor.alerts.lifecycle import Source
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -33,3 +35,7 @@ class Seen:
     sights: tuple[FeedSight, ...]
     closed: tuple[Span, ...] = ()
     """Spans in which an official warning closes all work outdoors"""
+    source: Source = field(default_factory=Source)
+    """The weather it was judged on"""
+    lost: tuple[str, ...] = ()
+    """What of the weather is not known, a sentence each"""

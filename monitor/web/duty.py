@@ -33,7 +33,6 @@ from monitor.service.after_rain import rain_spells
 from monitor.service.briefings import known_at, known_now
 from monitor.service.declared import declarations
 from monitor.service.failing import failing_contacts
-from monitor.service.sky import Sky
 from monitor.store.counts import last_readings
 from monitor.store.happened import Happened, happened, how_many_happened, latest_deliveries
 from monitor.store.outbox import undelivered
@@ -287,10 +286,7 @@ def _known(look: Look) -> Known:
     place = look.place
     if look.whole is None:
         return known_now(look.db, place.watch, look.now)
-    received = Sky()
-    received.catch_up(look.db, look.show, look.now)
-    seen = look.whole.seen
-    return known_at(look.db, seen.rig, received, seen.sights, seen.found, seen.at)
+    return known_at(look.db, look.whole.seen)
 
 
 def _number(name: str) -> int:

@@ -73,21 +73,28 @@ _UNDER_ROOF = 'roof = "stage"\nin_from_front_m = {in_from_front}\nin_from_right_
 
 _CODES = ("IP20", "IP23", "IP33", "IP43", "IP44", "IP54", "IP55", "IP65", "IP66", "IP67")
 _MOUNTS = ("upright", "any")
+_CONDITIONS = ("hire", "new", "worn")
 
 
-def write_folder(folder, url, load_in):
-    """Ten positions, two of them under a roof, with twenty fixtures each; no two are alike."""
+def write_folder(folder, url, load_in, positions=10, each=20, more=""):
+    """Positions, one in five of them under a roof, with fixtures of which no two are alike.
+
+    `more` is put behind the rest of show.toml.
+    """
     (folder / "sheets").mkdir(parents=True)
     (folder / "sheets" / "fifty-one.toml").write_text(SHEET, encoding="utf-8")
     text = _HEAD.format(load_in=load_in.isoformat(timespec="minutes"), url=url)
-    for n in range(10):
-        access = "ground" if n < 5 else "platform"
-        text += _POSITION.format(n=n, height=0.5 + 1.5 * n, access=access)
-        text += _UNDER_ROOF.format(in_from_front=1 + n / 8) if n % 5 == 4 else ""
-    (folder / "show.toml").write_text(text, encoding="utf-8")
+    for n in range(positions):
+        access = "ground" if n < positions // 2 else "platform"
+        text += _POSITION.format(n=n, height=0.5 + 15.0 * n / positions, access=access)
+        in_from_front = 1 + 1.25 * n / positions
+        text += _UNDER_ROOF.format(in_from_front=in_from_front) if n % 5 == 4 else ""
+    (folder / "show.toml").write_text(text + more, encoding="utf-8")
+    kinds = [(c, m, k) for k, c, m in product(_CONDITIONS, _CODES, _MOUNTS)][:each]
     rows = [
-        f"f{n}-{code}-{mount},{code},p{n},1,{mount},hire"
-        for n, code, mount in product(range(10), _CODES, _MOUNTS)
+        f"f{n}-{code}-{mount}-{condition},{code},p{n},1,{mount},{condition}"
+        for n in range(positions)
+        for code, mount, condition in kinds
     ]
     fixtures = "\n".join(["id,code,position,count,mount,condition", *rows]) + "\n"
     (folder / "fixtures.csv").write_text(fixtures, encoding="utf-8")
