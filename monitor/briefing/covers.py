@@ -56,10 +56,11 @@ def _in_part(known: Known) -> list[str]:
 def _on_part(known: Known) -> dict[tuple[str, str], int]:
     """By position and cover, how many are on part of a row."""
     present = known.present
+    out = present.out - present.covered - present.blown
     bare = [
         (fixture, present.where[g])
         for fixture, g in zip(known.show.fixtures, known.found.ahead.group_of.tolist(), strict=True)
-        if g in present.out - present.covered - present.blown
+        if g in out
     ]
     return on_part_of_a_row(known.log, bare, known.now)
 

@@ -15,6 +15,8 @@ from crowd import LOOK_S, PAGES, SHEETS, crowd, in_words, rig_of, shares, stand_
 pytestmark = [pytest.mark.bench, pytest.mark.slow]
 
 ROUNDS = 9
+PAGE_TIMES, SHEET_TIMES = 40.0, 150.0
+"""In /health. One took 1.4 ms where this was written, a page 12 to 17 ms, a sheet 41 to 56 ms."""
 
 
 def asked(site):
@@ -38,6 +40,12 @@ def told(medians):
     )
 
 
+def within(medians, pages, sheets):
+    for path, seconds in medians.items():
+        most = sheets if path in SHEETS else pages
+        assert seconds < most * medians["/health"], told(medians)
+
+
 @pytest.fixture(scope="module")
 def rig_200(tmp_path_factory):
     with rig_of(tmp_path_factory.mktemp("rig200") / "show", 10, 20) as site:
@@ -51,14 +59,14 @@ def medians_200(rig_200):
 
 def test_200_fixtures(medians_200):
     print(told(medians_200))
-    assert max(medians_200.values()) < PAGE_TIMES * medians_200["/health"], told(medians_200)
+    within(medians_200, PAGE_TIMES, SHEET_TIMES)
 
 
 def test_2000_fixtures_no_two_alike(tmp_path, medians_200):
     with rig_of(tmp_path / "show", 40, 50) as site:
         medians = asked(site)
     print(told(medians))
-    assert max(medians.values()) < LARGE_TIMES * medians["/health"], told(medians)
+    within(medians, 2.0 * PAGE_TIMES, 2.0 * SHEET_TIMES)
     # ten times the fixtures in four times the places
     assert medians["/"] < 10.0 * medians_200["/"], told(medians)
 
@@ -72,6 +80,3 @@ def test_a_crew_on_its_phones(rig_200):
     assert max(met.late) < LOOK_S, in_words(met)
     everything = [took for times in met.took.values() for took in times]
     assert len(everything) > 100
-
-
-PAGE_TIMES, LARGE_TIMES = 40.0, 80.0
