@@ -14,6 +14,7 @@ from duty_site import HTML, Phone
 from web_site import now, raise_alert, served, show_folder, stamp
 
 from monitor.domain import Alert
+from monitor.service.escalation import standing
 from monitor.store.answers import answers
 from monitor.store.chain import verify
 from monitor.store.database import immediate
@@ -278,6 +279,20 @@ def test_done_without_a_signal_is_logged_though_the_alert_has_ended_since(site, 
     assert len(log_of(site)) == 1
     with site.db() as db:
         assert answers(db) == ()
+
+
+def test_what_waited_on_a_phone_is_not_the_last_word_for_coming_last(site, phone, links):
+    """Suki tapped doing without a signal; Dario said cannot; then Suki's phone is back."""
+    raise_alert(site)
+    suki = Phone(site).comes_in(links["chief"], "Suki")
+    tapped_at = now() - timedelta(minutes=9)
+    phone.say("answer", alert="wash-1", answer="cannot", because="no-lift")
+    late = suki.say("answer", alert="wash-1", answer="doing", at=stamp(tapped_at))
+    assert late.status_code == 201
+    with site.db() as db:
+        assert [a.answer for a in answers(db)] == ["doing", "cannot"]
+        (open_one,) = standing(db, site.place.show, now())
+    assert open_one.answers[-1].answer == "cannot"
 
 
 @pytest.mark.parametrize(("answer", "action"), [("doing", "cover"), ("done", "inspect")])

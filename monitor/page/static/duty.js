@@ -432,7 +432,8 @@ if ("serviceWorker" in navigator) {
 
 await reread();
 show();
-if (!reached || now() - Date.parse(main.dataset.now) > 5000) refresh();
+// Old, or ahead of a clock that is behind: either way the server is asked before it counts.
+if (!reached || Math.abs(now() - Date.parse(main.dataset.now)) > 5000) refresh();
 else {
   asked = Date.now();
   send();
