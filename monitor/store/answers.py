@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from monitor.domain import Answered, Turn
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
 
     from sqlite_utils import Database
 
+_WAITED = timedelta(seconds=10)
+"""What came so long after it was given waited for a signal."""
+
 
 def record_answer(db: Database, answered: Answered, received_at: datetime | None = None) -> int:
     """Keep an answer; returns the id of the row. `received_at` None: as soon as it was given."""
@@ -25,12 +29,22 @@ def record_answer(db: Database, answered: Answered, received_at: datetime | None
 
 @in_plain_words()
 def answers(db: Database) -> tuple[Answered, ...]:
-    """Every answer there has been, oldest first: by when it was given, not by when it came.
+    """Every answer there has been, in the order in which they were given.
 
-    One that waited on a phone without a signal may come after a newer one.
+    That is the order in which they came, whatever the clock did meanwhile; but one that waited
+    on a phone without a signal stands before those that were given after it.
     """
-    rows = db.query("SELECT body FROM answers ORDER BY at, id")
-    return (*_of_before(db), *(from_json(Answered, row["body"]) for row in list(rows)))
+    rows = db.query(
+        "SELECT body, chain.at AS came_at FROM answers "
+        "JOIN chain ON chain.kind = 'answer' AND chain.row = answers.id ORDER BY answers.id"
+    )
+    given = list(_of_before(db))
+    for row in list(rows):
+        answered = from_json(Answered, row["body"])
+        waited = from_text(row["came_at"]) - answered.at > _WAITED
+        later = (n for n, one in enumerate(given) if _after(one, answered)) if waited else ()
+        given.insert(next(iter(later), len(given)), answered)
+    return tuple(given)
 
 
 def record_turn(db: Database, turn: Turn) -> int:
@@ -46,6 +60,10 @@ def turns(db: Database, alert: str | None = None) -> tuple[Turn, ...]:
     else:
         rows = db.query("SELECT body FROM turns WHERE alert = ? ORDER BY id", [alert])
     return tuple(from_json(Turn, row["body"]) for row in list(rows))
+
+
+def _after(one: Answered, other: Answered) -> bool:
+    return one.alert == other.alert and one.at > other.at
 
 
 def _cells(said: Answered | Turn) -> dict[str, chain.Cell]:

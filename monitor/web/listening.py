@@ -235,12 +235,16 @@ def listening(
 
 
 def _said(listener: Listener, page: Page) -> list[str]:
-    lines = [f"Listening at {listener.url} for readings, log entries and answers."]
+    where = page.public_url or listener.url
+    lines = [
+        f"Listening at {listener.url} for readings, log entries and answers.",
+        f"The duty page is at {where}. Let a phone in: dryspell link make crew --name NAME.",
+    ]
     secured = page.public_url is not None and urlsplit(page.public_url).scheme == "https"
     if not is_loopback(listener.address[0]) and not secured:
         lines.append(
-            "Tokens cross the network in clear: only for a network of the site's own. Else put a "
-            "server that speaks https before it, and set public_url under [page]."
+            "Tokens and sign-ins cross the network in clear: only for a network of the site's own. "
+            "Else put a server that speaks https before it, and set public_url under [page]."
         )
     return lines
 

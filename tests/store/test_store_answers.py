@@ -50,6 +50,10 @@ def test_they_come_back_as_they_were_oldest_first(db):
         record_answer(db, one)
     # in the order in which they were given, by whatever clock
     assert answers(db) == (CANNOT, doing, other)
+    # but what waited two minutes for a signal was given before what came while it did
+    late = Answered(NOON + MINUTE / 2, "wash-1", "not-needed", by="Suki")
+    record_answer(db, late, NOON + 3 * MINUTE)
+    assert answers(db) == (CANNOT, late, doing, other)
     plain = Turn(NOON + MINUTE, "roof-2", "notice", None, (), "told")
     for one in (FIRST, plain):
         record_turn(db, one)

@@ -59,8 +59,9 @@ LOOPBACKS += [("[::1]:0", "http://[::1]:")] * has_version_6()
 @pytest.mark.parametrize(("listen", "url"), LOOPBACKS)
 def test_the_address_is_said_with_the_port_it_came_to(tmp_path, listen, url):
     with listening(place_of(tmp_path, listen), now) as lines:
-        (line,) = lines
+        line, page = lines
         assert line.startswith(f"Listening at {url}")
+        assert page.startswith(f"The duty page is at {url}")
         said = line.split()[2]
         assert requests.get(f"{said}/health", timeout=10).status_code == 503
     with pytest.raises(requests.ConnectionError):
