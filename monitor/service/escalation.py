@@ -16,7 +16,7 @@ from monitor.alerts.turns import LEAST_WAIT, asking, next_due, next_turn, settle
 from monitor.alerts.words import one_line
 from monitor.service.telling import send_to
 from monitor.service.turns import reachable
-from monitor.store.answers import answers, record_turn, turns
+from monitor.store.answers import answers, answers_as_news, record_turn, turns
 from monitor.store.history import open_alerts
 from monitor.store.reached import reach_of
 
@@ -39,6 +39,9 @@ class Standing:
     stored: StoredAlert
     turns: tuple[Turn, ...]
     answers: tuple[Answered, ...]
+    """All of them, in the order in which they were given"""
+    news: tuple[Answered, ...]
+    """Those that were news to whoever waits for one, in the order in which they came"""
     next_at: datetime | None
     """When the next turn is told if nobody answers; None: answered, or nobody is left"""
     because: Because | None = None
@@ -51,27 +54,30 @@ class Standing:
     @property
     def is_waiting(self) -> bool:
         """Whether an answer is awaited."""
-        return bool(asking(self.turns)) and settled_by(self.turns, self.answers) is None
+        return bool(asking(self.turns)) and settled_by(self.turns, self.news) is None
 
 
 def standing(db: Database, show: Show, now: datetime) -> tuple[Standing, ...]:
     """Every open alert, oldest first."""
-    told, given = turns(db), answers(db)
+    told, given, new = turns(db), answers(db), answers_as_news(db)
     found = []
     for stored in open_alerts(db):
         alert = stored.alert
         before = tuple(turn for turn in told if turn.alert == alert.id)
-        to_it = tuple(answered for answered in given if answered.alert == alert.id)
+        to_it, news = (
+            tuple(answered for answered in some if answered.alert == alert.id)
+            for some in (given, new)
+        )
         due = None
         if before:
             contacts = reachable(show, wording.message(alert, now))
             reach = _of_turn(reach_of(db, alert.id, before[-1].at), before[-1], show)
-            due = next_due(contacts, before, to_it, _unreached(reach, show), _heard_at(reach))
+            due = next_due(contacts, before, news, _unreached(reach, show), _heard_at(reach))
         at, because = (None, None) if due is None else due
         if at is not None and (because != "no-answer" or before[-1].at > now + LEAST_WAIT):
             # The clock was put back since: how long has been waited is not known, so no longer.
             at = min(at, now)
-        found.append(Standing(stored, before, to_it, at, because))
+        found.append(Standing(stored, before, to_it, news, at, because))
     return tuple(found)
 
 
@@ -95,7 +101,7 @@ def call_next(
             continue
         alert = stands.alert
         contacts = reachable(show, wording.message(alert, now))
-        turn = next_turn(alert, contacts, stands.turns, stands.answers, stands.because, now)
+        turn = next_turn(alert, contacts, stands.turns, stands.news, stands.because, now)
         record_turn(db, turn)
         said = _told_before(db, show, stands, now)
         words = replace(alert, facts=replace(alert.facts, extra=(said, *alert.facts.extra)))
@@ -141,7 +147,7 @@ def _told_before(db: Database, show: Show, stands: Standing, now: datetime) -> s
         return f"It did not reach those told before, and is given up there: {whom}"
     whom = _whom_it_reached(reach_of(db, stands.alert.id, asked[0].at), names, clock)
     if stands.because == "cannot":
-        said = sentence(stands.answers[-1], show, now)
+        said = sentence(stands.news[-1], show, now)
         return f"{said}. Told before: {whom}" if whom else said
     if not whom:
         return "Nobody has answered, and it is not known to have reached anybody before"

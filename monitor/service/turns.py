@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from monitor.alerts.delivery import recipients, wants
 from monitor.alerts.turns import told_now
 from monitor.domain import Turn
-from monitor.store.answers import answers, record_turn, turns
+from monitor.store.answers import answers, answers_as_news, record_turn, turns
 from monitor.store.reached import told_of
 
 if TYPE_CHECKING:
@@ -30,7 +30,8 @@ def call_on_change(
     """Who is told of a change now, and the names of those who hear of the alert first by it."""
     contacts = reachable(show, message, leave_out)
     before = turns(db, alert.id) or _of_before(db, alert)
-    turn = told_now(alert, contacts, before, answers_to(db, alert.id), now, _planned(show, alert))
+    news = [answered for answered in answers_as_news(db) if answered.alert == alert.id]
+    turn = told_now(alert, contacts, before, news, now, _planned(show, alert))
     record_turn(db, turn)
     known = {name for earlier in before for name in earlier.contacts}
     return turn, frozenset(turn.contacts) - known

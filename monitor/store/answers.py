@@ -28,6 +28,40 @@ def record_answer(db: Database, answered: Answered, received_at: datetime | None
 
 
 @in_plain_words()
+def answers_as_news(db: Database) -> tuple[Answered, ...]:
+    """The answers in the order in which they came, without those that were no news by then.
+
+    One that waited for a signal changes nothing for whoever waits for an answer, where a newer
+    one to the same alert had come, or the order that is asked now had not begun. What is left
+    out is left out for ever: a turn counts the answers that were known to it.
+    """
+    rows = db.query(
+        "SELECT body, chain.n AS n, chain.at AS came_at FROM answers "
+        "JOIN chain ON chain.kind = 'answer' AND chain.row = answers.id ORDER BY answers.id"
+    )
+    news = list(_of_before(db))
+    for row in list(rows):
+        answered = from_json(Answered, row["body"])
+        if from_text(row["came_at"]) - answered.at > _WAITED:
+            began = _asked_since(db, answered.alert, row["n"])
+            newer = (a for a in news if a.alert == answered.alert and a.at > answered.at)
+            if any(newer) or (began is not None and began > answered.at):
+                continue
+        news.append(answered)
+    return tuple(news)
+
+
+def _asked_since(db: Database, alert: str, before: int) -> datetime | None:
+    """Since when the order was asked that stood before a link of the chain; None: no order."""
+    rows = db.query(
+        "SELECT body FROM turns JOIN chain ON chain.kind = 'turn' AND chain.row = turns.id "
+        "WHERE alert = ? AND chain.n < ? ORDER BY turns.id DESC LIMIT 1",
+        [alert, before],
+    )
+    return next((from_json(Turn, row["body"]).began for row in list(rows)), None)
+
+
+@in_plain_words()
 def answers(db: Database) -> tuple[Answered, ...]:
     """Every answer there has been, in the order in which they were given.
 

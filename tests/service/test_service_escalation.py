@@ -114,7 +114,9 @@ class Evening:
         made = self.made
         alert = self.order()[1]
         show = made.watch.current.show
-        keep_answer(made.db, AnswerSaid(alert.id, kind, **more), show, made.now, str)
+        tapped_at = more.pop("tapped_at", None)
+        said = AnswerSaid(alert.id, kind, **more)
+        keep_answer(made.db, said, show, made.now, str, tapped_at=tapped_at)
 
 
 @pytest.fixture
@@ -204,6 +206,38 @@ def test_cannot_goes_to_the_next_at_once(evening):
     # what is left to do has no start to wait for: 3 minutes
     assert evening.who_heard(answered_at + minutes(3)) == everybody(3)
     assert [t.because for t in turns(evening.made.db)][-2:] == ["cannot", "no-answer"]
+
+
+def test_a_doing_that_waited_for_a_signal_does_not_pass_on_a_cannot_once_more(evening):
+    """The deputies are told of the cannot; a doing of before it must not call production too."""
+    first, _ = evening.until_told()
+    evening.until(first + minutes(1))
+    evening.answer("cannot", because="no-lift", by="ben")
+    evening.minute()
+    # planned anew, that is told to the first too
+    assert evening.who_heard(first + minutes(2)) == everybody(1, 2)
+    evening.answer("doing", by="anna", tapped_at=first + minutes(1))
+    evening.minute()
+    assert evening.who_heard(first + minutes(3)) == []
+    (stands,) = standing(evening.made.db, evening.made.watch.current.show, evening.made.now)
+    assert (stands.answers[-1].by, stands.is_waiting) == ("ben", True)
+
+
+@pytest.mark.parametrize("late", ["cannot", "doing"])
+def test_what_was_said_to_an_earlier_order_is_no_answer_to_this_one_for_coming_late(evening, late):
+    """ben does it, then it is overdue and asked anew; a word of before that is back in signal."""
+    first, _ = evening.until_told()
+    evening.until(first + minutes(2))
+    if late == "cannot":
+        evening.answer("doing", by="ben")
+    orders = []
+    while not any(c.alert.stage == "overdue" for c in orders):
+        evening.minute()
+        orders = alert_changes(evening.made.db)
+        assert evening.made.now < first + minutes(300)
+    evening.answer(late, by="anna", tapped_at=first + minutes(1))
+    (stands,) = standing(evening.made.db, evening.made.watch.current.show, evening.made.now)
+    assert stands.is_waiting
 
 
 def test_done_and_the_log_end_it(evening):
