@@ -55,6 +55,8 @@ class Card:
     held_until: datetime | None
     chance: float | None
     late: bool
+    shown: int
+    """The number of the alert's change that this is: an answer is to that and no other"""
 
     @property
     def id(self) -> str:
@@ -128,6 +130,7 @@ def _card(
         held_until=None if held is None else held[1],
         chance=alert.probability,
         late=alert.facts.late,
+        shown=stands.stored.change_id,
     )
 
 

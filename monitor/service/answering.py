@@ -1,7 +1,9 @@
 """Answers to alerts, kept: by the command line, by the server, by the page behind a link.
 
 An answer is bound to the order it was given to: position, family and fixtures as the alert
-stood then, so that the plan can follow it after the alert has changed.
+stood then, so that the plan can follow it after the alert has changed. A page says which change
+of the alert it showed, so that what was done is logged as what was done: a tap on "cover" is
+never kept as "isolated" because the order has become that meanwhile.
 """
 
 from __future__ import annotations
@@ -19,7 +21,7 @@ from monitor.show.clock import ClockError, moment
 from monitor.show.nearest import suggestion
 from monitor.store.answers import record_answer
 from monitor.store.database import immediate
-from monitor.store.history import alerts_as_they_stand, log_entries
+from monitor.store.history import alerts_as_they_stand, change_of, log_entries
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -58,6 +60,8 @@ class AnswerSaid:
     until: str | None = None
     by: str | None = None
     note: str | None = None
+    shown: str | None = None
+    """The number of the alert's change that was answered; None: the alert as it stands"""
 
 
 def keep_answer(
@@ -77,12 +81,13 @@ def keep_answer(
     what was said was made of it with what changes, such as the moment of receipt.
 
     `tapped_at` is when it was given, where it had to wait for a signal since: the answer and
-    the work count from then. A `done` whose alert has ended meanwhile is logged all the same.
+    the work count from then. A `done` whose alert has ended meanwhile, or asks for other work
+    by now, is logged all the same, as the work that was shown.
 
     Raises
     ------
-    BadInputError : no such alert, one that has ended, or no work that could be done; a reason
-        or a time that does not belong; or another word of this id
+    BadInputError : no such alert, one that has ended or asks for other work by now, or no work
+        that could be done; a reason or a time that does not belong; or another word of this id
     """
     with immediate(db):
         if is_known(db, word_id, sender, "answer", _word(said) if sent is None else sent):
@@ -90,24 +95,34 @@ def keep_answer(
         said = replace(said, by=said.by or sender)
         alerts = alerts_as_they_stand(db)
         at = tapped_at or now
-        late = None if tapped_at is None else _done_of_ended(said, alerts)
-        if late is not None:
-            done = entries_of(late, show, alerts, at, spelt)
+        stands, shown = alerts.get(said.alert), _shown(db, said, alerts)
+        over = _overtaken(stands, shown)
+        if shown is not None:
+            alerts[said.alert] = shown
+        may_be_late = tapped_at is not None or said.shown is not None
+        if over and may_be_late and said.answer == "done" and shown and can_be_done(shown):
+            entry = _ENTRY_OF[shown.action or ""]
+            word = Said(entry, alert=said.alert, by=said.by, note=said.note)
+            done = entries_of(word, show, alerts, at, spelt)
             record_entries(db, done, now, word_id)
-            ended = "The alert has ended; what was done there is logged all the same."
             remarks = notes_on(done, show, now, log_entries(db))
-            return Kept(is_new=True, entries=done, notes=(ended, *remarks))
+            says = f"{over}; what was done there is logged all the same."
+            return Kept(is_new=True, entries=done, notes=(says, *remarks))
         problems: list[Problem] = []
         target = _target(said.alert, alerts, spelt("alert"), problems)
+        if target is not None and over:
+            remedy = "Read it as it stands, and answer it."
+            problems.append(Problem("order-changed", f"{over}.", remedy, key=spelt("answer")))
         until = _until(said, show, at, spelt, problems)
-        entry = None
+        log_as = None
         if target is not None and said.answer == "done":
-            entry = _entry_of(target, spelt("answer"), problems)
+            log_as = _entry_of(target, spelt("answer"), problems)
         if problems or target is None:
             raise BadInputError(problems)
         entries: tuple[LogEntry, ...] = ()
-        if entry is not None:
-            entries = entries_of(Said(entry, alert=said.alert, by=said.by), show, alerts, at, spelt)
+        if log_as is not None:
+            word = Said(log_as, alert=said.alert, by=said.by)
+            entries = entries_of(word, show, alerts, at, spelt)
         answered = Answered(
             at,
             said.alert,
@@ -163,13 +178,25 @@ def _target(
     return found
 
 
-def _done_of_ended(said: AnswerSaid, alerts: Mapping[str, Alert]) -> Said | None:
-    """The log entry that is left to keep of a `done` whose alert has ended."""
-    alert = alerts.get(said.alert)
-    if alert is None or said.answer != "done" or alert.stage != "stood-down":
+def _shown(db: Database, said: AnswerSaid, alerts: Mapping[str, Alert]) -> Alert | None:
+    """The alert as it was answered; ended since, it is still what it was."""
+    change = None if said.shown is None else change_of(db, int(said.shown))
+    if change is None or change.alert.id != said.alert:
+        return alerts.get(said.alert)
+    return change.alert
+
+
+def _overtaken(stands: Alert | None, shown: Alert | None) -> str | None:
+    """What has become of an order since it was shown, where it is not to be answered any more."""
+    if stands is None or shown is None:
         return None
-    entry = _ENTRY_OF.get(alert.action or "")
-    return None if entry is None else Said(entry, alert=alert.id, by=said.by)
+    if stands.stage == "stood-down":
+        return "The alert has ended"
+    if stands.action != shown.action:
+        return (
+            f"The order has changed: it is to {(stands.action or 'isolate').replace('-', ' ')} now"
+        )
+    return None
 
 
 def _until(

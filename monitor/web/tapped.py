@@ -44,7 +44,7 @@ _FIELDS: dict[Kind, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("id", "entry"),
         ("position", "fixture", "alert", "at", "count", "to", "result", "note", *READINGS),
     ),
-    "answer": (("id", "alert", "answer"), ("because", "until", "note", "at")),
+    "answer": (("id", "alert", "answer"), ("because", "until", "note", "at", "shown")),
     "declare": (("id", "what"), ("position", "note", "at")),
 }
 """What a form of each kind needs, and what it may have. Who says it is known by the device."""
@@ -61,7 +61,7 @@ _BELONGS: dict[str, tuple[str, str]] = {
     **dict.fromkeys(("because", "until"), ("answer", "cannot")),
 }
 """Field -> the button that it belongs to."""
-_NUMBER = re.compile(r"\d{1,6}", re.ASCII)
+_NUMBER = re.compile(r"\d{1,9}", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +94,9 @@ def tapped(
     for key, choices in _CHOICES.items():
         one_of(found, key, choices, problems)
     at = _at(found.pop("at", None), show, now, problems)
+    if not _NUMBER.fullmatch(found.get("shown", "0")):
+        says, remedy = "shown is not the number of a change.", "Load the page again."
+        problems.append(Problem("unknown-value", says, remedy, key="shown"))
     if problems:
         raise BadInputError(problems)
     if "fixture" in found:

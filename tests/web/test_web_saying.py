@@ -295,6 +295,71 @@ def test_what_waited_on_a_phone_is_not_the_last_word_for_coming_last(site, phone
     assert open_one.answers[-1].answer == "cannot"
 
 
+def changed(site, **more):
+    """The number of the change that a page shows, and then the order becomes another."""
+    raise_alert(site, position="wash", fixtures=("WASH",))
+    with site.db() as db:
+        (stands,) = standing(db, site.place.show, now())
+    raise_alert(site, **more)
+    return str(stands.stored.change_id)
+
+
+@pytest.mark.parametrize("at", [None, 25])
+@pytest.mark.parametrize("accept", [HTML, "application/json"])
+def test_done_on_a_page_that_says_cover_never_says_isolated(site, phone, at, accept):
+    """The order became isolate after the page was made: the lamp is covered, and still live."""
+    shown = changed(site, action="isolate", stage="overdue")
+    said = {} if at is None else {"at": stamp(now() - timedelta(minutes=at))}
+    kept = phone.say("answer", accept, alert="wash-1", answer="done", shown=shown, note="x", **said)
+    assert kept.status_code == (303 if accept == HTML else 201)
+    (entry,) = log_of(site)
+    assert (entry.entry, entry.position, entry.note) == ("covered", "wash", "x")
+    with site.db() as db:
+        assert answers(db) == ()
+        (stands,) = standing(db, site.place.show, now())
+    assert stands.alert.action == "isolate"
+    if accept != HTML:
+        assert "it is to isolate now" in kept.json()["notes"][0]
+
+
+@pytest.mark.parametrize("answer", ["doing", "cannot", "not-needed"])
+def test_nobody_sees_to_work_that_their_page_did_not_show(site, phone, answer):
+    shown = changed(site, action="isolate", stage="overdue")
+    refused = phone.say("answer", alert="wash-1", answer=answer, shown=shown)
+    assert (refused.status_code, refused.json()["then"]) == (422, "never")
+    assert [p["code"] for p in refused.json()["problems"]] == ["order-changed"]
+    with site.db() as db:
+        assert answers(db) == ()
+
+
+def test_done_is_of_the_fixtures_that_the_page_showed_and_no_more(tmp_path):
+    show_folder(tmp_path)
+    rows = "\n".join(f"W{n},IP20,wash" for n in (1, 2, 3))
+    (tmp_path / "fixtures.csv").write_text(f"id,code,position\n{rows}\n")
+    with served(tmp_path) as site:
+        phone = Phone(site).comes_in(links_of(site)["crew"])
+        raise_alert(site, fixtures=("W1", "W2"))
+        with site.db() as db:
+            (stands,) = standing(db, site.place.show, now())
+        raise_alert(site, fixtures=("W1", "W2", "W3"))
+        kept = phone.say(
+            "answer", alert="wash-1", answer="done", shown=str(stands.stored.change_id)
+        )
+        assert kept.status_code == 201
+        assert sorted(entry.fixture for entry in log_of(site)) == ["W1", "W2"]
+        with site.db() as db:
+            (given,) = answers(db)
+        assert (given.answer, given.fixtures) == ("done", ("W1", "W2"))
+
+
+@pytest.mark.parametrize("shown", ["x", "-1", "1e3", "٣", "1" * 10])
+def test_what_is_no_number_of_a_change(site, phone, shown):
+    raise_alert(site)
+    refused = phone.say("answer", alert="wash-1", answer="doing", shown=shown)
+    assert refused.status_code == 422
+    assert [p["key"] for p in refused.json()["problems"]] == ["shown"]
+
+
 @pytest.mark.parametrize(("answer", "action"), [("doing", "cover"), ("done", "inspect")])
 def test_any_other_answer_to_an_alert_that_has_ended_is_refused_for_good(
     site, phone, answer, action
