@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import re
 from http import HTTPStatus
 from importlib import resources
 from typing import TYPE_CHECKING
@@ -22,6 +23,8 @@ _KINDS = {
     "svg": "image/svg+xml",
     "webmanifest": "application/manifest+json",
 }
+_COMMENT = re.compile(rb"^ *//.*\n", re.MULTILINE)
+"""A line of a script that is a comment alone: for whoever reads it here, not for a phone."""
 _WORKER = "worker.js"
 """Served from the root, or it could not answer for the pages there; looked for anew each time."""
 _WORKER_HEADERS = {
@@ -43,6 +46,8 @@ class Beside:
             if ending not in _KINDS:
                 continue
             content = item.read_bytes()
+            if ending == "js":
+                content = _COMMENT.sub(b"", content)
             name = f"{stem}.{hashlib.sha256(content).hexdigest()[:12]}.{ending}"
             self._files[name] = content, gzip.compress(content, mtime=0), _KINDS[ending]
             addresses[item.name] = f"{PATH}{name}"

@@ -199,6 +199,16 @@ def test_all_of_it_without_a_script(browser, tmp_path):
         page.goto(stage.url)
         card = page.locator("#a-own-1")
         expect(card.locator(".count")).to_have_text("in 20 min")
+        # this page is loaded anew by itself; what is to be typed is on one that is not
+        expect(card.locator("details.cannot")).to_be_hidden()
+        card.get_by_role("link", name="Cannot").click()
+        assert page.url == f"{stage.url}/rig/tower-a#a-own-1"
+        assert page.locator("meta[http-equiv]").count() == 0
+        card.locator("details.cannot > summary").click()
+        card.get_by_label("Note").fill("the lift is at the bar")
+        card.get_by_role("button", name="It cannot be done").click()
+        expect(page.locator(".kept")).to_contain_text("Delay tower A, cannot, 21:40")
+        page.goto(stage.url)
         card.get_by_role("button", name="Done", exact=True).click()
         expect(page.locator(".kept")).to_contain_text("Delay tower A, done, 21:40")
         page.goto(f"{stage.url}/rig/tower-b")
