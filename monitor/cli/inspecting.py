@@ -63,7 +63,7 @@ def inspect(json_file: str | None, folder: Path) -> int:
     """
     found = read(folder)
     at = now()
-    with closing(_history(folder)) as db:
+    with closing(history(folder)) as db:
         waiting = waiting_now(db, found, environ(), at)
     tell(_queue(waiting, found.show), json_file)
     known = waiting.weather_known
@@ -85,7 +85,7 @@ def results(csv_file: str | None, folder: Path) -> int:
     """Say what the inspections found, by type and code, and what the gear had taken by then."""
     found = read(folder)
     at = now()
-    with closing(_history(folder)) as db:
+    with closing(history(folder)) as db:
         rig, log, weather = until(db, found, environ(), at)
     out_from = to_epoch(found.show.event.load_in_at)
     rows = inspections(rig, weather, log, out_from)
@@ -96,7 +96,8 @@ def results(csv_file: str | None, folder: Path) -> int:
     return 0
 
 
-def _history(folder: Path) -> Any:
+def history(folder: Path) -> Any:
+    """The database of a watched show; UnableError where there is none."""
     path = folder / DATABASE
     if not path.exists():
         raise UnableError(
