@@ -48,6 +48,9 @@ EVERYBODY: tuple[Role, ...] = ("guest", "crew", "chief")
 MAY_SAY: tuple[Role, ...] = ("crew", "chief")
 """Who logs, answers and declares."""
 
+_OUR_PORT = "8036"
+"""What `listen` has where nothing else is set."""
+
 MAX_AGE_S = 400 * 24 * 3600
 """As long as browsers keep a cookie at most."""
 
@@ -70,8 +73,13 @@ class In:
 
 
 def cookie_name(page: Page) -> str:
-    """Over https the name itself keeps a neighbouring host from setting it."""
-    return "__Host-duty" if is_secure(page) else "duty"
+    """Over https the name itself keeps a neighbouring host from setting it; over http one for
+    each port but ours, for browsers hold what a machine's ports set for one.
+    """
+    if is_secure(page):
+        return "__Host-duty"
+    port = page.listen.rpartition(":")[2]
+    return "duty" if port in (_OUR_PORT, "0") else f"duty-{port}"
 
 
 def device_in(place: Place, db: Database, request: Request) -> In:
