@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -50,20 +51,23 @@ class Whole:
 class Summed:
     """The sums over the whole rig, made once of each evaluation and not for each request.
 
-    Replaced whole: of two requests that come at once after an evaluation both may make it.
+    Of requests that come at once after an evaluation the first makes them and the others wait:
+    each for itself they would take as many times as long.
     """
 
     def __init__(self) -> None:
         self._last: Whole | None = None
+        self._making = threading.Lock()
 
     def of(self, seen: Seen | None) -> Whole | None:
         """The sums of an evaluation; None before the first."""
         if seen is None:
             return None
-        last = self._last
-        if last is None or last.seen is not seen:
-            rig = rig_now(seen)
-            last = self._last = Whole(seen, rig, sky_of(rig.known))
+        with self._making:
+            last = self._last
+            if last is None or last.seen is not seen:
+                rig = rig_now(seen)
+                last = self._last = Whole(seen, rig, sky_of(rig.known))
         return last
 
 
