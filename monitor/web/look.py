@@ -14,6 +14,7 @@ from monitor.page.sky import Sky, sky_of
 from monitor.page.times import Times
 from monitor.page.viewer import Shell, Viewer, render
 from monitor.service.escalation import standing
+from monitor.units import to_epoch
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -119,6 +120,12 @@ class Look:
         """What stands above every page."""
         return banners(self.standing, self.show, self.now, self.seen_at)
 
+    @property
+    def ahead_known(self) -> bool:
+        """Whether anything is known of the weather to come."""
+        known = None if self.whole is None else self.whole.rig.known
+        return known is not None and known.outlook.known_to_s > to_epoch(self.now)
+
     def page(self, template: str, **values: Any) -> Response:
         """A page as the answer."""
         above = self.banners
@@ -130,5 +137,6 @@ class Look:
             static=self.static,
             seen_at=self.seen_at,
         )
-        text = render(template, self.viewer, shell, banners=above, **values)
+        told = {"banners": above, "ahead_known": self.ahead_known}
+        text = render(template, self.viewer, shell, **told, **values)
         return Response(text, headers=HEADERS, mimetype="text/html")
