@@ -56,4 +56,4 @@ class Phone:
 
     @property
     def secret(self):
-        return next(c.value for c in self.browser.cookies if c.name.endswith("duty"))
+        return next(c.value for c in self.browser.cookies if "duty" in c.name)

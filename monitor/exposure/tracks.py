@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
@@ -72,6 +73,11 @@ def _part_only(entry: LogEntry) -> bool:
     if entry.count is None or entry.count[0] >= entry.count[1]:
         return False
     return entry.entry in _FOR_THE_BETTER or entry.result == "dry"
+
+
+def _positions(kind: Kind) -> set[str]:
+    """Every position that the show folder ever gave it."""
+    return {kind.position} | {old.position for _, old in kind.earlier if old is not None}
 
 
 def _successions(kind: Kind) -> list[tuple[tuple[float, Kind | None], Kind | None]]:
@@ -225,10 +231,24 @@ def groups_of(
 
     Notes
     -----
-    Costs by kinds and log entries, not by fixtures.
+    Costs by kinds, and by entries that are about them or somebody names; not by fixtures.
     """
     ordered = sorted(log, key=lambda e: e.at)
-    groups = [Group(kind, _Walk(kind, None, rig).track(ordered, out_from_s)) for kind in rig.kinds]
+    moved_to = {e.to for e in ordered if e.entry == "moved"}
+
+    @cache
+    def about(places: frozenset[str | None], fixture_id: str | None) -> list[LogEntry]:
+        return [
+            e for e in ordered if (e.fixture == fixture_id if e.fixture else e.position in places)
+        ]
+
+    def group_as(kind: Kind, fixture_id: str | None) -> Group:
+        # Hundreds of entries from all over the site, and few of them can be about it.
+        places = frozenset((*moved_to, *_positions(kind)))
+        walk = _Walk(kind, fixture_id, rig)
+        return Group(kind, walk.track(about(places, fixture_id), out_from_s))
+
+    groups = [group_as(kind, None) for kind in rig.kinds]
     group_of = rig.kind_of.copy()
     named = dict.fromkeys(e.fixture for e in ordered if e.fixture in rig.index_of)
     seen: dict[Group, int] = {}
@@ -236,7 +256,7 @@ def groups_of(
         assert fixture_id is not None
         i = rig.index_of[fixture_id]
         kind = rig.kinds[rig.kind_of[i]]
-        group = Group(kind, _Walk(kind, fixture_id, rig).track(ordered, out_from_s))
+        group = group_as(kind, fixture_id)
         at = seen.setdefault(group, len(groups))
         if at == len(groups):
             groups.append(group)

@@ -46,6 +46,8 @@ class Viewer:
     """Sent with every form, hidden, as `csrf`"""
     new_id: Callable[[], str] = str
     """A fresh id for each form, sent hidden as `id`, so that a word sent twice is kept once"""
+    show: str = ""
+    """Stands for the show that this page is of; what waited for another is not said here"""
     theme: Theme = ""
     words: Words = field(default_factory=Words)
     measures: Measures = field(default_factory=Measures)

@@ -54,7 +54,10 @@ TOLD_KEY = "watch/told"
 TOLD_LATELY = timedelta(hours=1)
 """A service that is started again within this has not been away."""
 
-_TRIES = 5
+_TRIES = 1
+"""Evaluations that a word of the crew's may send back before one holds such words up: a crew of
+twenty logs faster than a large rig is judged, and an order must not wait for them to pause.
+"""
 
 
 @dataclass(slots=True)

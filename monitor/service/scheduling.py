@@ -219,6 +219,8 @@ class _Service:
                 id=name,
                 executor=executor,
                 next_run_time=datetime.now(UTC),
+                # What comes in while an evaluation runs has the next one follow at once.
+                max_instances=2 if name == "evaluate" else 1,
             )
         return scheduler
 
@@ -341,7 +343,9 @@ class _Service:
             self._fault("delivering", fault)
 
     def _wake(self, name: str) -> None:
-        """Have a job run now; where it is running, it looks again in its own time."""
+        """Have a job run now; one that is running looks again in its own time, an evaluation as
+        soon as it has ended.
+        """
         # It may be gone already, when the service is being stopped.
         with self._waking, suppress(JobLookupError):
             if not self._stop.is_set():

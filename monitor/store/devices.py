@@ -129,6 +129,16 @@ def links(db: Database) -> tuple[Link, ...]:
 
 
 @in_plain_words()
+def show_mark(db: Database) -> str:
+    """Stands for the show whose page this is, made of its first link.
+
+    A phone may have waited with words for the page of another show at the same address.
+    """
+    first = db.execute("SELECT digest FROM links ORDER BY id LIMIT 1").fetchone()
+    return "" if first is None else _digest(first[0])[:16]
+
+
+@in_plain_words()
 def link_of(db: Database, secret: str) -> Link | None:
     """The link of this secret; None where there is none, or it is withdrawn."""
     row = _found(db, "SELECT * FROM links WHERE digest = ?", secret)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from monitor.domain import Alert, BadInputError, LogEntry, Problem
@@ -196,6 +197,12 @@ def _refuse_bad_keys(db: Database, key: str, replaces: str | None, used: bool) -
         raise BadInputError(problems)
 
 
+@lru_cache(8192)
+def _entry(body: str) -> LogEntry:
+    # The whole log is read with every word and every evaluation, and of it hardly any is new.
+    return from_json(LogEntry, body)
+
+
 @in_plain_words()
 def stored_log(db: Database) -> tuple[StoredEntry, ...]:
     """Every log entry ever sent, corrected ones too, sorted by when it happened."""
@@ -216,7 +223,7 @@ def stored_log(db: Database) -> tuple[StoredEntry, ...]:
             StoredEntry(
                 row["id"],
                 row["key"],
-                from_json(LogEntry, body),
+                _entry(body),
                 from_text(row["received_at"]),
                 row["replaces"],
                 row["replaced_by"],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,7 @@ from monitor.page.sky import Sky, sky_of
 from monitor.page.times import Times
 from monitor.page.viewer import Shell, Viewer, render
 from monitor.service.escalation import standing
+from monitor.units import to_epoch
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -50,20 +52,23 @@ class Whole:
 class Summed:
     """The sums over the whole rig, made once of each evaluation and not for each request.
 
-    Replaced whole: of two requests that come at once after an evaluation both may make it.
+    Of requests that come at once after an evaluation the first makes them and the others wait:
+    each for itself they would take as many times as long.
     """
 
     def __init__(self) -> None:
         self._last: Whole | None = None
+        self._making = threading.Lock()
 
     def of(self, seen: Seen | None) -> Whole | None:
         """The sums of an evaluation; None before the first."""
         if seen is None:
             return None
-        last = self._last
-        if last is None or last.seen is not seen:
-            rig = rig_now(seen)
-            last = self._last = Whole(seen, rig, sky_of(rig.known))
+        with self._making:
+            last = self._last
+            if last is None or last.seen is not seen:
+                rig = rig_now(seen)
+                last = self._last = Whole(seen, rig, sky_of(rig.known))
         return last
 
 
@@ -115,6 +120,12 @@ class Look:
         """What stands above every page."""
         return banners(self.standing, self.show, self.now, self.seen_at)
 
+    @property
+    def ahead_known(self) -> bool:
+        """Whether anything is known of the weather to come."""
+        known = None if self.whole is None else self.whole.rig.known
+        return known is not None and known.outlook.known_to_s > to_epoch(self.now)
+
     def page(self, template: str, **values: Any) -> Response:
         """A page as the answer."""
         above = self.banners
@@ -126,5 +137,6 @@ class Look:
             static=self.static,
             seen_at=self.seen_at,
         )
-        text = render(template, self.viewer, shell, banners=above, **values)
+        told = {"banners": above, "ahead_known": self.ahead_known}
+        text = render(template, self.viewer, shell, **told, **values)
         return Response(text, headers=HEADERS, mimetype="text/html")

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, get_args
 
 from flask import Flask, Response, request
 
+from monitor.domain import BadInputError, Problem
 from monitor.page.kept import KeptWord, of_answer, of_declaration, of_entries, sentences
 from monitor.page.times import Times
 from monitor.service.answering import AnswerSaid, keep_answer
@@ -53,6 +54,7 @@ def _saying(place: Place, kind: Kind) -> Any:
             with place.opened() as db:
                 found, fields = form_of(place, db, request, *MAY_SAY)
                 back = way_back(fields.pop("back", None))
+                _refuse_another(fields.pop("show", found.show), found)
                 now = place.clock()
                 word = tapped(kind, fields, place.show, now, by_script=wants_json(request))
                 with immediate(db):
@@ -69,6 +71,14 @@ def _saying(place: Place, kind: Kind) -> Any:
         return page_answer(with_kept(answer, kept, found.secret, place.show.page))
 
     return say
+
+
+def _refuse_another(show: str, found: In) -> None:
+    """Refuse what was tapped on the page of another show: places are named alike there."""
+    if show != found.show:
+        says = "This was said on the page of another show at this address."
+        remedy = "If it is so here too, log it here."
+        raise BadInputError([Problem("another-show", says, remedy, key="show")])
 
 
 # ---------------------------------------------------------------- kept

@@ -19,7 +19,7 @@ from monitor.page.kept import sentences
 from monitor.page.times import Times
 from monitor.page.viewer import Viewer
 from monitor.page.words import later
-from monitor.store.devices import device_of, was_in
+from monitor.store.devices import device_of, show_mark, was_in
 from monitor.web.answers import RefusedError
 from monitor.web.bearer import after, refuse_stranger
 from monitor.web.kept_cookie import kept_of, without_kept
@@ -48,6 +48,9 @@ EVERYBODY: tuple[Role, ...] = ("guest", "crew", "chief")
 MAY_SAY: tuple[Role, ...] = ("crew", "chief")
 """Who logs, answers and declares."""
 
+_OUR_PORT = "8036"
+"""What `listen` has where nothing else is set."""
+
 MAX_AGE_S = 400 * 24 * 3600
 """As long as browsers keep a cookie at most."""
 
@@ -67,11 +70,18 @@ class In:
 
     device: Device
     secret: str
+    show: str
+    """Stands for the show that it is in"""
 
 
 def cookie_name(page: Page) -> str:
-    """Over https the name itself keeps a neighbouring host from setting it."""
-    return "__Host-duty" if is_secure(page) else "duty"
+    """Over https the name itself keeps a neighbouring host from setting it; over http one for
+    each port but ours, for browsers hold what a machine's ports set for one.
+    """
+    if is_secure(page):
+        return "__Host-duty"
+    port = page.listen.rpartition(":")[2]
+    return "duty" if port in (_OUR_PORT, "0") else f"duty-{port}"
 
 
 def device_in(place: Place, db: Database, request: Request) -> In:
@@ -85,7 +95,7 @@ def device_in(place: Place, db: Database, request: Request) -> In:
     wait = place.posts.wait_s(f"device/{device.id}")
     if wait:
         raise RefusedError(HTTPStatus.TOO_MANY_REQUESTS, _TOO_OFTEN, headers=after(wait))
-    return In(device, secret)
+    return In(device, secret, show_mark(db))
 
 
 def still_in(db: Database, found: In) -> In:
@@ -95,14 +105,14 @@ def still_in(db: Database, found: In) -> In:
     device = device_of(db, found.secret)
     if device is None:
         raise _not_in()
-    return In(device, found.secret)
+    return replace(found, device=device)
 
 
 def may_be_in(place: Place, db: Database, request: Request) -> In | None:
     """The device that asks, if it is in; for the pages that anybody sees."""
     secret = request.cookies.get(cookie_name(place.show.page), "")
     device = device_of(db, secret)
-    return None if device is None else In(device, secret)
+    return None if device is None else In(device, secret, show_mark(db))
 
 
 def viewer_of(place: Place, found: In | None, request: Request) -> Viewer:
@@ -110,17 +120,13 @@ def viewer_of(place: Place, found: In | None, request: Request) -> Viewer:
     if found is None:
         return as_liked(place, Viewer("", new_id=_new_id), request)
     device, csrf = found.device, form_token(found.secret)
-    viewer = as_liked(place, Viewer(device.name, device.role, csrf, new_id=_new_id), request)
+    viewer = Viewer(device.name, device.role, csrf, new_id=_new_id, show=found.show)
+    viewer = as_liked(place, viewer, request)
     kept = kept_of(request, found.secret)
     if kept is None:
         return viewer
     times = Times(place.show.site.timezone, place.clock(), viewer.words)
     return replace(viewer, kept=sentences(kept, place.show, times))
-
-
-def signed_in(place: Place, db: Database, request: Request) -> Viewer:
-    """Who looks; RefusedError where the device is not in."""
-    return viewer_of(place, device_in(place, db, request), request)
 
 
 def refuse_role(device: Device, roles: tuple[Role, ...]) -> None:

@@ -49,7 +49,7 @@ class Phone:
         body = urlencode({"csrf": form_token(self.secret), **fields}).encode()
         head = (
             f"POST /say/log HTTP/1.1\r\nHost: 127.0.0.1:{self.port}\r\n"
-            f"Origin: http://127.0.0.1:{self.port}\r\nCookie: duty={self.secret}\r\n"
+            f"Origin: http://127.0.0.1:{self.port}\r\nCookie: duty-{self.port}={self.secret}\r\n"
             "Accept: application/json\r\nConnection: close\r\n"
             "Content-Type: application/x-www-form-urlencoded\r\n"
             f"Content-Length: {len(body)}\r\n\r\n"

@@ -118,6 +118,23 @@ def test_what_a_phone_kept_for_it_is_sent_by_the_next_sign_in_and_known(site, ph
     assert len(log_of(site)) == 1
 
 
+def test_what_waited_for_the_page_of_another_show_is_not_said_here(site, phone, tmp_path):
+    """The next show at the same address, with the same positions and people."""
+    said = {"entry": "brought-in", "position": "wash", "id": new_id()}
+    with served(show_folder(tmp_path / "before")) as other:
+        before = shown_mark(Phone(other).comes_in(links_of(other)["crew"]))
+    assert before != shown_mark(phone)
+    refused = phone.say("log", **said, show=before)
+    assert (refused.status_code, refused.json()["then"]) == (422, "never")
+    assert [p["code"] for p in refused.json()["problems"]] == ["another-show"]
+    assert log_of(site) == ()
+    assert phone.say("log", **said, show=shown_mark(phone)).status_code == 201
+
+
+def shown_mark(phone):
+    return re.search(r'data-show="([0-9a-f]{16})"', phone.get("/").text)[1]
+
+
 def test_another_word_under_the_same_id_is_refused_for_good(site, phone):
     word = new_id()
     phone.say("log", entry="covered", position="wash", id=word)

@@ -6,11 +6,13 @@ from __future__ import annotations
 
 import hashlib
 import re
+from contextlib import ExitStack
 from datetime import timedelta
 
 import pytest
 import requests
 from duty_site import HTML, Phone
+from service_site import free_port, write_show
 from web_site import now, served, show_folder
 
 from monitor.store.chain import verify
@@ -98,6 +100,23 @@ def test_where_the_page_is_public_by_https_the_cookie_is_secure_and_no_neighbour
             assert refused.status_code == 403
             assert "https://duty.example.org" in refused.text
         assert {*inside(site)} == {"Dario", "Suki"}
+
+
+def test_two_shows_on_one_machine_do_not_sign_each_others_phones_out(tmp_path):
+    """A browser sends to each port of a machine what any of them set."""
+    sites, links = [], []
+    with ExitStack() as stack:
+        for name in ("main", "barn"):
+            page = f'\n[page]\nlisten = "127.0.0.1:{free_port()}"\n'
+            folder = write_show(tmp_path / name, contacts=page)
+            sites.append(stack.enter_context(served(folder)))
+            links.append(links_of(sites[-1])["crew"])
+        phone = Phone(sites[0]).comes_in(links[0])
+        phone.site, phone.origin = sites[1], sites[1].url
+        phone.comes_in(links[1])
+        for site in sites:
+            phone.site = site
+            assert phone.get("/").status_code == 200
 
 
 def test_a_secret_that_a_browser_came_with_is_never_taken_over(site, links):
