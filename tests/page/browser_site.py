@@ -27,6 +27,8 @@ NO_NETWORK = r"Failed to load resource: net::ERR_"
 """What the browser itself writes while the signal is away."""
 RUN = [sys.executable, "-c", "from monitor.cli import main; main()", "run", "--show"]
 PATIENCE_MS = 20_000
+ONLINE = "dispatchEvent(new Event('online'))"
+"""What the browser says when a network is there again: the page looks at once."""
 
 expect.set_options(timeout=PATIENCE_MS)
 
@@ -195,3 +197,21 @@ def kept(page, name="pages"):
     return page.evaluate(
         "name => caches.open(name).then(c => c.keys()).then(all => all.map(one => one.url))", name
     )
+
+
+def to_wash(page, site):
+    page.goto(f"{site.url}/rig/wash")
+
+
+def tap(page, name):
+    """A button of the form that logs."""
+    page.locator("#log").get_by_role("button", name=name, exact=True).click()
+
+
+def waiting(page):
+    return page.locator("#waiting > summary")
+
+
+def entries(site, name):
+    """What somebody logged, in the order in which it came."""
+    return [entry for entry, _ in site.logged(name)]

@@ -7,7 +7,9 @@ from datetime import UTC, datetime
 
 import pytest
 from browser_site import (
+    ONLINE,
     comes_in,
+    entries,
     finds_signal,
     kept,
     loses_signal,
@@ -16,12 +18,12 @@ from browser_site import (
     open_browser,
     out_of_reach,
     phone,
+    tap,
+    to_wash,
     until,
+    waiting,
 )
 from playwright.sync_api import expect
-
-ONLINE = "dispatchEvent(new Event('online'))"
-"""What the browser says when a network is there again: the page looks at once."""
 
 
 @pytest.fixture(scope="module")
@@ -34,22 +36,6 @@ def browser():
 def site(tmp_path_factory):
     with monitor(tmp_path_factory.mktemp("signal") / "show") as found:
         yield found
-
-
-def tap(page, name):
-    page.locator("#log").get_by_role("button", name=name, exact=True).click()
-
-
-def waiting(page):
-    return page.locator("#waiting > summary")
-
-
-def entries(site, name):
-    return [entry for entry, _ in site.logged(name)]
-
-
-def to_wash(page, site):
-    page.goto(f"{site.url}/rig/wash")
 
 
 def test_two_words_without_signal_and_three_stand_once_in_order(browser, site):

@@ -6,6 +6,7 @@ const main = document.getElementById("main");
 const bar = document.getElementById("signal");
 const EVERY_MS = 10000;
 const MINUTE = 60000;
+const OLD_MS = 30000;
 
 const say = (name, values = {}) =>
   bar.dataset[name].replace(/\{(\w+)\}/g, (_, key) => values[key]);
@@ -16,12 +17,15 @@ const say = (name, values = {}) =>
 const OFF_MS = 3000;
 let skew = Number(recall("skew")) || 0;
 const now = () => Date.now() + skew;
+// Whether the server's clock was seen since this page came; what is tapped before is timed then.
+let sure = false;
 
 function recall(name) {
   try { return localStorage.getItem(name); } catch { return null; }
 }
 
 function follow(serverMs, askedMs) {
+  sure = true;
   const found = serverMs - (askedMs + Date.now()) / 2;
   if (Math.abs(found - skew) < OFF_MS) return;
   skew = Math.abs(found) < OFF_MS ? 0 : Math.round(found);
@@ -96,11 +100,11 @@ async function ask() {
 
 async function apply(made) {
   const script = (page) => page.querySelector("script[src]").getAttribute("src");
-  if (script(made) !== script(document) && !document.querySelector("form:focus-within")) {
+  if (script(made) !== script(document) && !loose.length && !filling()) {
     location.reload(); // the server was brought up to date
     return;
   }
-  while (pressed) await new Promise((then) => addEventListener("pointerup", then, { once: true }));
+  await unpressed();
   await reread();
   document.title = made.title;
   Object.assign(bar.dataset, made.getElementById("signal").dataset);
@@ -111,6 +115,21 @@ async function apply(made) {
   if (held !== document.activeElement && held.isConnected) held.focus({ preventScroll: true });
   show();
 }
+
+// Nothing moves under a thumb; but one that is never seen to lift must not keep the page old.
+async function unpressed() {
+  const until = Date.now() + 3000;
+  while (pressed && Date.now() < until) await new Promise((then) => { setTimeout(then, 50); });
+}
+
+const filling = () => document.querySelector("form:focus-within") !== null ||
+  [...main.querySelectorAll("form[data-say] :is(input, select)")].some((field) =>
+    (field.localName === "select" ? chosen(field)
+      : field.value !== field.defaultValue || field.checked !== field.defaultChecked));
+
+// What ends while somebody types in it stays until they have left it; sent, it is answered for.
+const typedIn = (node) => node.contains(document.activeElement) &&
+  document.activeElement.matches("form[data-say] :is(input, select)");
 
 // The old page is made like the new one part by part, so that what stays keeps its focus, what
 // is typed in it and whether it is folded open. Parts with an id, such as orders, are never
@@ -131,7 +150,7 @@ function patch(old, made) {
   }
   const there = named(old);
   const wanted = named(made);
-  for (const [name, node] of there) if (!wanted.has(name)) node.remove();
+  for (const [name, node] of there) if (!wanted.has(name) && !typedIn(node)) node.remove();
   let at = old.firstChild;
   for (const [name, node] of wanted) {
     const same = there.get(name);
@@ -165,7 +184,7 @@ function chosen(select) {
 
 // Each word lies in the device's own database from the tap until the server has kept it, or
 // refused it and somebody has read why. Without such a database it lives as long as the page.
-const database = new Promise((resolve) => {
+const opened = new Promise((resolve) => {
   try {
     const opening = indexedDB.open("duty", 1);
     opening.onupgradeneeded = () =>
@@ -176,11 +195,15 @@ const database = new Promise((resolve) => {
     resolve(null);
   }
 });
+// Some browsers leave it unanswered for good.
+const patience = new Promise((resolve) => { setTimeout(resolve, 2000, null); });
 let loose = [];
 let words = [];
+// Done with here, also where the database would not let go of them.
+const gone = new Set();
 
 async function stored(mode, act) {
-  const db = await database;
+  const db = await Promise.race([opened, patience]);
   return new Promise((resolve, reject) => {
     const change = db.transaction("words", mode, { durability: "strict" });
     const asks = act(change.objectStore("words"));
@@ -190,18 +213,22 @@ async function stored(mode, act) {
 }
 
 async function reread() {
-  const kept = await stored("readonly", (store) => store.getAll()).catch(() => []);
-  words = [...kept, ...loose];
+  const kept = await stored("readonly", (store) => store.getAll()).catch(() => words);
+  const held = new Set([...gone, ...loose.map((word) => word.id)]);
+  words = [...kept.filter((word) => !held.has(word.id)), ...loose];
 }
 
+// Where the database takes no more, the word as it is now lives in the page.
 async function keep(word) {
+  const without = () => loose.filter((one) => one.id !== word.id);
   await stored("readwrite", (store) => store.put(word))
-    .catch(() => { if (!loose.includes(word)) loose.push(word); });
+    .then(() => { loose = without(); }, () => { loose = [...without(), word]; });
   await reread();
 }
 
 async function drop(word) {
-  loose = loose.filter((one) => one !== word);
+  gone.add(word.id);
+  loose = loose.filter((one) => one.id !== word.id);
   if (word.n) await stored("readwrite", (store) => store.delete(word.n)).catch(() => {});
   await reread();
 }
@@ -214,7 +241,7 @@ const mine = (word) => !word.refused && word.who === bar.dataset.who;
 
 // What a form is about: its hidden fields, without those that are of this very page.
 const about = (form) => JSON.stringify([form.dataset.say, ...[...form.querySelectorAll("[type=hidden]")]
-  .filter((field) => !["id", "csrf", "back"].includes(field.name)).map((field) => field.value)]);
+  .filter((field) => !["id", "csrf", "back", "shown"].includes(field.name)).map((field) => field.value)]);
 
 function inWords(form, button) {
   const title = { answer: form.closest("article")?.querySelector("h3"), log: main.querySelector("h1") };
@@ -244,7 +271,7 @@ addEventListener("keydown", (event) => {
   if (event.key === "Enter" && event.target.matches("form[data-say] input")) event.preventDefault();
 });
 
-let last = { says: "", at: 0 };
+let last = { says: "", which: "", at: 0 };
 
 async function said(form, button) {
   const at = now();
@@ -252,13 +279,17 @@ async function said(form, button) {
     .filter(([name, value]) => value && !["id", "csrf", "back"].includes(name));
   if (button?.name) fields.push([button.name, button.value]);
   const says = JSON.stringify([form.dataset.say, fields]);
-  // A wet thumb taps twice and means it once.
-  if (says === last.says && at - last.at < 2000) return;
-  last = { says, at };
-  if (!fields.some(([name]) => name === "at")) fields.push(["at", new Date(at).toISOString()]);
+  const which = JSON.stringify([about(form), button?.name, button?.value]);
+  // A wet thumb taps twice and means it once; by the second the form is empty, and would say
+  // it of all that hangs there.
+  const gap = performance.now() - last.at;
+  if ((which === last.which && gap < 1000) || (says === last.says && gap < 2000)) return;
+  last = { says, which, at: performance.now() };
+  const untimed = !fields.some(([name]) => name === "at");
+  if (untimed) fields.push(["at", new Date(at).toISOString()]);
   await keep({
     id: newId(), kind: form.dataset.say, fields, at, who: bar.dataset.who,
-    about: about(form), what: inWords(form, button),
+    about: about(form), what: inWords(form, button), ...(untimed && !sure ? { skew } : {}),
   });
   form.reset();
   show();
@@ -272,6 +303,18 @@ let pause = 0;
 let sending = false;
 let again = 0;
 let told = [];
+// How often the server broke on a word: the others do not wait for it for ever.
+const broke = new Map();
+const next = () => words.find((word) => mine(word) && !(broke.get(word.id) >= 3)) ?? words.find(mine);
+
+// Tapped before the server's clock was known: the moment is put right by it, once.
+async function timed({ skew: then, ...word }) {
+  word.at += skew - then;
+  const at = new Date(word.at).toISOString();
+  word.fields = word.fields.map(([name, value]) => [name, name === "at" ? at : value]);
+  await keep(word);
+  return word;
+}
 
 async function send() {
   if (sending) return;
@@ -280,8 +323,11 @@ async function send() {
   let sent = 0;
   try {
     await reread();
-    for (let word = words.find(mine); word; word = words.find(mine)) {
-      const then = await post(word);
+    for (let word = next(); word; word = next()) {
+      if ("skew" in word && !sure) await refresh();
+      if ("skew" in word && sure) word = await timed(word);
+      const then = "skew" in word ? {} : await post(word);
+      await unpressed();
       show();
       if (then === "kept") sent += 1;
       if (then === "kept" || then === "never") continue;
@@ -314,19 +360,18 @@ async function post(word) {
     reached = answer !== undefined && reached;
     return {};
   }
-  if (answer.ok && data.kept === true && data.id === word.id) {
+  if (answer.ok && data?.kept === true && data.id === word.id) {
     await drop(word);
     told = [...told, { lines: [data.says, ...data.notes], until: Date.now() + MINUTE }].slice(-3);
     return "kept";
   }
-  if (data.kept !== false) return {};
+  if (data?.kept !== false) return {};
   if (data.then === "never") {
     const why = (data.problems ?? []).map((one) => `${one.says} ${one.remedy}`);
     await keep({ ...word, refused: [data.detail, ...why] });
-    loose = loose.filter((one) => one !== word);
-    await reread();
     return "never";
   }
+  if (answer.status === 500) broke.set(word.id, (broke.get(word.id) ?? 0) + 1);
   // Made before the device came in anew, or no longer in: the page tells which.
   if (data.then !== "again") await refresh();
   return { wait: Number(answer.headers.get("Retry-After")) * 1000 || 0 };
@@ -383,7 +428,9 @@ function tick() {
   const seen = Date.parse(main.dataset.now);
   const age = Math.max(0, now() - seen);
   const ago = age < MINUTE ? say("justNow") : say("ago", { time: span(age) });
-  put(bar.querySelector("#no-signal"), reached ? "" : say("noSignal", { time: clock(seen), age: ago }));
+  // A phone that was asleep has not asked yet, or a page is not answered: what stands is old.
+  const fresh = reached && age < OLD_MS;
+  put(bar.querySelector("#no-signal"), fresh ? "" : say("noSignal", { time: clock(seen), age: ago }));
   for (const count of main.querySelectorAll("[data-until]")) {
     put(count, until(Date.parse(count.dataset.until) - now()));
   }
@@ -407,6 +454,8 @@ addEventListener("pointerdown", () => { pressed = true; }, true);
 for (const kind of ["pointerup", "pointercancel"]) {
   addEventListener(kind, () => { pressed = false; }, true);
 }
+// What only this page holds would go with it.
+addEventListener("beforeunload", (event) => { if (loose.length) event.preventDefault(); });
 addEventListener("online", () => { pause = 0; anew(); send(); });
 addEventListener("offline", () => { reached = false; tick(); anew(); });
 addEventListener("pageshow", (event) => { if (event.persisted) refresh(); });
@@ -435,6 +484,7 @@ show();
 // Old, or ahead of a clock that is behind: either way the server is asked before it counts.
 if (!reached || Math.abs(now() - Date.parse(main.dataset.now)) > 5000) refresh();
 else {
+  sure = true;
   asked = Date.now();
   send();
 }
