@@ -8,7 +8,7 @@ records, never zero, and can never lower an alert.
 from __future__ import annotations
 
 from monitor.domain.code import Code
-from monitor.domain.happened import Answered, Declared, LogEntry, Reading, Turn
+from monitor.domain.happened import Answered, Declared, LogEntry, Reading, SetUp, Turn
 from monitor.domain.problems import BadInputError, DryspellError, Problem, UnableError
 from monitor.domain.show import (
     Contact,
@@ -97,6 +97,7 @@ __all__ = [
     "Position",
     "Problem",
     "Reading",
+    "SetUp",
     "Roof",
     "Show",
     "Side",

@@ -90,6 +90,19 @@ class Declared:
 
 
 @dataclass(frozen=True, slots=True)
+class SetUp:
+    """How somebody described the rig anew on the duty page: what changed of the show folder."""
+
+    at: datetime
+    by: str
+    says: str
+    """`height_m 7.5 to 8; roof stage`"""
+    revision: str
+    """Of the show folder as it was made by this"""
+    position: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Reading:
     """What one station said of one moment, in canonical units; None: not said or impossible.
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 
 from monitor.alerts.clock import SiteClock
 from monitor.alerts.headline import subject
-from monitor.domain import Alert, Answered, Declared, LogEntry, Show
+from monitor.domain import Alert, Answered, Declared, LogEntry, SetUp, Show
 from monitor.page.labels import ANSWERS, BECAUSE, ENTRIES, RESULTS
 from monitor.page.times import Times
 from monitor.page.words import Words, later
@@ -28,7 +28,7 @@ class Line:
     """One thing that happened."""
 
     at: datetime
-    kind: Literal["log", "answer", "declared", "told"]
+    kind: Literal["log", "answer", "declared", "told", "set-up"]
     place: str
     says: str
     by: str = ""
@@ -68,6 +68,10 @@ def _line(one: Happened, show: Show, words: Words, times: Times, where: dict[str
         says = words.say("{what} declared open", what=words.say(_OPENED[what.what]))
         place = place_name(show, what.position)
         return Line(one.at, "declared", place, says, what.by, what.note or "")
+    if isinstance(what, SetUp):
+        # What changed stays in the words of the file.
+        place = place_name(show, what.position)
+        return Line(one.at, "set-up", place, words.say("described anew"), what.by, what.says)
     return _told(one, what, show)
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from monitor.domain import BadInputError, Problem, UnableError
 from monitor.exposure.rig import Rig
-from monitor.show import ShowFolder, read_show, rig_through_time, secret
+from monitor.show import ShowFolder, folder_of, read_show, rig_through_time, secret
 from monitor.store.history import revisions
 
 if TYPE_CHECKING:
@@ -60,6 +60,14 @@ class FolderWatch:
         """Read a secret reference at the moment it is needed."""
         return secret(reference, self._environ, self.path)
 
+    def read(self) -> ShowFolder:
+        """The folder as it stands at this moment, whatever is watched."""
+        return read_show(self.path, self._environ)
+
+    def as_if(self, files: Mapping[str, bytes]) -> ShowFolder:
+        """The folder as it would be with these files; nothing is written."""
+        return folder_of(files, self.path, self._environ)
+
     def rig(self, db: Database, now: datetime) -> Rig:
         """The rig with its history; compiled again when a revision has come into force."""
         watched, kept = self.current, tuple(r.id for r in revisions(db))
@@ -88,7 +96,7 @@ class FolderWatch:
         return mended or self.current.show.revision != before
 
     def _read(self) -> Watched:
-        return Watched(read_show(self.path, self._environ))
+        return Watched(self.read())
 
     def _signature(self) -> Signature:
         """What changes whenever a file is written; reading them all would cost more."""

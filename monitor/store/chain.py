@@ -43,6 +43,7 @@ Kind = Literal[
     "answer",
     "turn",
     "access",
+    "set-up",
 ]
 Cell = str | int | None
 
@@ -77,6 +78,7 @@ _BOUND: dict[Kind, _Bound] = {
     "answer": _Bound("answers", ("alert", "at", "body")),
     "turn": _Bound("turns", ("alert", "at", "body")),
     "access": _Bound("access_changes", ("at", "what", "role", "link", "device", "given_by")),
+    "set-up": _Bound("set_up_changes", ("at", "body")),
     "declared": _Bound("declarations", ("key", "at", "received_at", "body")),
     "warning": _Bound(
         "official_warnings", ("service", "identifier", "received_at", "body", "raw_sha256")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from monitor.domain import Alert, Answered, Declared, LogEntry
+from monitor.domain import Alert, Answered, Declared, LogEntry, SetUp
 from monitor.store.database import in_plain_words
 from monitor.store.outbox_rows import Delivery, deliveries_where
 from monitor.store.records import from_json, from_text
@@ -18,10 +18,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Happened:
-    """One thing that was logged, answered, declared or told."""
+    """One thing that was logged, answered, declared, told or described anew."""
 
     at: datetime
-    what: LogEntry | Answered | Declared | Alert
+    what: LogEntry | Answered | Declared | Alert | SetUp
     reason: str = ""
     """Why an alert was told"""
     received_at: datetime | None = None
@@ -35,6 +35,7 @@ _ALL = """
     UNION ALL SELECT 'answer', id, at, 2 FROM answers
     UNION ALL SELECT 'declared', id, at, 3 FROM declarations
     UNION ALL SELECT 'alert', id, at, 4 FROM alert_changes
+    UNION ALL SELECT 'set-up', id, at, 5 FROM set_up_changes
 """
 
 
@@ -72,6 +73,11 @@ def _one(db: Database, kind: str, number: int) -> Happened:
             "SELECT at, received_at, body FROM declarations WHERE id = ?", [number]
         ).fetchone()
         return Happened(from_text(at), from_json(Declared, body), "", from_text(received_at))
+    if kind == "set-up":
+        at, body = db.execute(
+            "SELECT at, body FROM set_up_changes WHERE id = ?", [number]
+        ).fetchone()
+        return Happened(from_text(at), from_json(SetUp, body))
     at, reason, body = db.execute(
         "SELECT at, reason, body FROM alert_changes WHERE id = ?", [number]
     ).fetchone()

@@ -5,7 +5,8 @@ end of `STEPS`.
 
 What came in and what was said (`weather_runs`, `readings`, `official_warnings`, `revisions`,
 `log_entries`, `alert_changes`, `messages`, `outcomes`, `handovers`, `declarations`, `answers`,
-`turns`) and who was let in when (`access_changes`), the bytes they name (`contents`) and the
+`turns`), who was let in when (`access_changes`) and who described the rig anew
+(`set_up_changes`), the bytes they name (`contents`) and the
 chain over them are only ever added to, which triggers hold.
 What merely steers the work may change: `weather_seen` (when a run was last offered again),
 `outbox` (next try, lease, state), `tokens` (who may write from outside), `links` and `devices`
@@ -240,6 +241,14 @@ CREATE TABLE access_changes (
 ) STRICT;
 """
 
+_SET_UP = """
+CREATE TABLE set_up_changes (
+    id INTEGER PRIMARY KEY,
+    at TEXT NOT NULL,
+    body TEXT NOT NULL
+) STRICT;
+"""
+
 _ONLY_ADDED_TO = (
     "contents",
     "chain",
@@ -260,4 +269,5 @@ STEPS: tuple[str, ...] = (
     _ANSWERS + "".join(_GUARD.format(table=table) for table in ("answers", "turns")),
     _HELD,
     _DEVICES + _GUARD.format(table="access_changes"),
+    _SET_UP + _GUARD.format(table="set_up_changes"),
 )

@@ -103,15 +103,17 @@ def bound(secret: str, said: bytes) -> str:
     return base64.urlsafe_b64encode(whole).rstrip(b"=").decode("ascii")
 
 
-def form_fields(request: Request) -> dict[str, str]:
+def form_fields(
+    request: Request, most_bytes: int = BODY_BYTES, most_fields: int = _MOST_FIELDS
+) -> dict[str, str]:
     """What was filled in; an empty field was not. RefusedError where it is no form of ours."""
     refuse_other_type(request, FORM)
-    request.max_content_length = BODY_BYTES
+    request.max_content_length = most_bytes
     try:
         pairs = parse_qsl(
             request.get_data().decode("utf-8"),
             keep_blank_values=False,
-            max_num_fields=_MOST_FIELDS,
+            max_num_fields=most_fields,
             errors="strict",
         )
     except ValueError:

@@ -136,14 +136,14 @@ def refuse_role(device: Device, roles: tuple[Role, ...]) -> None:
 
 
 def form_of(
-    place: Place, db: Database, request: Request, *roles: Role
+    place: Place, db: Database, request: Request, *roles: Role, most: tuple[int, int] | None = None
 ) -> tuple[In, dict[str, str]]:
     """Who sent a form of ours, and its fields; RefusedError where it was not one of these roles,
     not this device's form, or not sent from our page.
     """
     refuse_from_elsewhere(request, place.show.page, may_lack=True)
     found = device_in(place, db, request)
-    fields = form_fields(request)
+    fields = form_fields(request) if most is None else form_fields(request, *most)
     refuse_wrong_token(fields, found.secret)
     refuse_role(found.device, roles or EVERYBODY)
     return found, {key: value for key, value in fields.items() if key != "csrf"}
