@@ -22,6 +22,11 @@ KNOWN = tuple(column for column in COLUMNS if column != "position")
 CODES = ("code", "supply_code", "connector_code", "connector_open_code")
 MOST_ROWS = 2000
 _MOST_COLUMNS = 30
+_COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+", re.ASCII)
+_NUMBERS = frozenset(
+    ("tilt_deg", "facing_deg", "surface_m2", "height_m", "in_from_front_m", "in_from_right_m")
+    + ("stated_mm", "stated_hours_in_rain", "value")
+)
 _CODE_LIKE = re.compile(r"\s*IP\s*[0-9X]", re.IGNORECASE)
 _SERIAL_NAMES = {"s_n": "serial", "sn": "serial", "serial_number": "serial", "serial_no": "serial"}
 _OTHER = {
@@ -94,7 +99,7 @@ def pasted(
     taken = set(known)
     seen: dict[str, int] = {}
     for number, line in enumerate(body, 2 if headed else 1):
-        cells = {c: t for c, t in zip(columns, line, strict=True) if c and t}
+        cells = {c: _plain(c, t) for c, t in zip(columns, line, strict=True) if c and t}
         if "id" not in cells:
             cells = {"id": _free(position, taken), **cells}
         name = "-".join(cells["id"].split())
@@ -118,6 +123,13 @@ def pasted(
             )
         )
     return Pasted(headings, columns, tuple(rows), tuple(problems))
+
+
+def _plain(column: str, text: str) -> str:
+    """A number as the file writes it; any other cell as it is."""
+    if column in _NUMBERS and _COMMA_NUMBER.fullmatch(text):
+        return text.replace(",", ".")
+    return text
 
 
 def _cells(text: str) -> list[list[str]]:
