@@ -99,6 +99,8 @@ class SetUp:
     """`height_m 7.5 to 8; roof stage`"""
     revision: str
     """Of the show folder as it was made by this"""
+    before: str
+    """The revision that it was made of"""
     position: str | None = None
 
 

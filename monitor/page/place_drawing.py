@@ -111,9 +111,7 @@ def plan(spot: Spot, words: Words, label: str) -> Markup:
 def _wedge(x: float, y: float, begin: float, end: float) -> str:
     span = (end - begin) % 360.0
     if span == 0.0:
-        d = (
-            f"M{ink.number(x)} {ink.number(y - _REACH)}a{_REACH:g} {_REACH:g} 0 1 1 -0.1 0z"
-        )
+        d = f"M{ink.number(x)} {ink.number(y - _REACH)}a{_REACH:g} {_REACH:g} 0 1 1 -0.1 0z"
         return element("path", d=d, fill="url(#plan)", class_="hatched")
     (ax, ay), (bx, by) = _toward(x, y, begin, _REACH), _toward(x, y, end, _REACH)
     d = (
@@ -198,8 +196,13 @@ def section(spot: Spot, words: Words, label: str) -> Markup:
         ink.stroke(rear_x, edge_y, edge_x, edge_y, "wall"),
         ink.stroke(rear_x, edge_y, rear_x, foot, "wall" if opposite in roof.closed else "eave"),
         ink.stroke(edge_x, edge_y, edge_x, foot, "grid"),
-        ink.stroke(edge_x + (edge_x - lamp_x) * 0.5, edge_y - (lamp_y - edge_y) * 0.5,
-                   lamp_x, lamp_y, "limit"),
+        ink.stroke(
+            edge_x + (edge_x - lamp_x) * 0.5,
+            edge_y - (lamp_y - edge_y) * 0.5,
+            lamp_x,
+            lamp_y,
+            "limit",
+        ),
         ink.stroke(lamp_x, lamp_y, lamp_x, edge_y, "grid"),
         ink.stroke(lamp_x, lamp_y, lamp_x, foot, "grid"),
         _lamp(lamp_x, lamp_y),
@@ -209,17 +212,20 @@ def section(spot: Spot, words: Words, label: str) -> Markup:
     beside = lamp_x - 8.0 if lamp_x - rear_x > 56.0 else rear_x - 6.0
     parts += [
         ink.text(beside, (lamp_y + edge_y) / 2.0 + 4.0, _metres(rise, words), anchor="end"),
-        ink.text(
-            beside, (lamp_y + foot) / 2.0 + 4.0, _metres(spot.height_m, words), anchor="end"
-        ),
+        ink.text(beside, (lamp_y + foot) / 2.0 + 4.0, _metres(spot.height_m, words), anchor="end"),
         ink.text(edge_x + 6.0, foot - 6.0, words.say(_SIDES[side])),
-        ink.text((lamp_x + edge_x) / 2.0, foot + 16.0,
-                 words.say("{length} in", length=_metres(toward, words)), "strong",
-                 anchor="middle"),
+        ink.text(
+            (lamp_x + edge_x) / 2.0,
+            foot + 16.0,
+            words.say("{length} in", length=_metres(toward, words)),
+            "strong",
+            anchor="middle",
+        ),
     ]
     if open_to is not None and open_to.least_slant_deg is not None:
-        parts.append(ink.text(edge_x + 8.0, edge_y + 14.0, f"{open_to.least_slant_deg:.0f}°",
-                              "strong"))
+        parts.append(
+            ink.text(edge_x + 8.0, edge_y + 14.0, f"{open_to.least_slant_deg:.0f}°", "strong")
+        )
     return ink.picture(_WIDTH, _SECTION, label, "".join(parts), "place-section")
 
 
@@ -244,7 +250,8 @@ def _open_section(spot: Spot, foot: float, words: Words, label: str) -> Markup:
     above = max(spot.height_m, 0.0)
     y = foot - (8.0 if above < 0.05 else min(120.0, max(14.0, above * 14.0)))
     drops = "".join(
-        f"M{ink.number(x + off)} {10 + (n % 3) * 8}l-4 14" for n, off in enumerate(range(-120, 121, 24))
+        f"M{ink.number(x + off)} {10 + (n % 3) * 8}l-4 14"
+        for n, off in enumerate(range(-120, 121, 24))
     )
     parts = [
         ink.shape(drops, "hatch"),

@@ -27,25 +27,11 @@ _LENGTH = 'Write a length such as 2.2, "3 steps", "7 ft" or "60 cm".'
 _SPEED = 'Write a wind such as 12.5, "45 km/h" or "28 mph".'
 _MINUTES = "Write minutes, such as 4 or 1.5."
 _COMPASS = "Write a point of the compass such as SW, or degrees from north such as 225."
-_LENGTHS = {"height": "height_m", "puddle": "may_flood_m"}
 _TIMES = {
     "setup_minutes": "setup_minutes",
     "cover_minutes": "cover_minutes_each",
     "bring_in_minutes": "bring_in_minutes_each",
 }
-FIELD_OF = {
-    **{key: name for name, key in (_LENGTHS | _TIMES).items()},
-    "in_from_front_m": "in_front",
-    "in_from_right_m": "in_side",
-    "access": "reached",
-    "access_limit_mps": "gust_limit",
-    "people_needed": "people",
-    "facing_deg": "roof_facing",
-    "width_m": "roof_width",
-    "depth_m": "roof_depth",
-    "edge_height_m": "roof_edge",
-}
-"""Key of the file -> the field that it is typed in, where the two are not named alike"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,26 +9,24 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Mapping
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor.domain import BadInputError, Problem, SetUp, UnableError
 from monitor.show import ShowFolder
 from monitor.store.database import immediate
-from monitor.store.set_up import record_set_up
+from monitor.store.set_up import changes_between, record_set_up
 
 if TYPE_CHECKING:
     from sqlite_utils import Database
 
+    from monitor.domain import Show
+
 SHOW_FIRST = ("show.toml", "fixtures.csv")
 """Rows name positions: the file that has them is written first."""
 
-CHANGED_MEANWHILE = Problem(
-    "changed-meanwhile",
-    "The show folder was changed by somebody else while this was open.",
-    "What you typed still stands here: look whether it still fits, and keep it again.",
-)
+CHANGED = "changed-meanwhile"
+"""Code of the problem that somebody else was faster"""
 
 
 def keep(
@@ -56,18 +54,44 @@ def keep(
     with immediate(db):
         before = read()
         if before.show.revision != base:
-            raise BadInputError([CHANGED_MEANWHILE])
+            raise BadInputError([_changed_meanwhile(db, base, before)])
         after = as_if({**before.files, **files})
         if after.show.revision == base:
             return before
         record_set_up(db, change(after.show.revision))
-        _write(before.path, files)
+        _write(before, files)
     return after
 
 
-def _write(folder: Path, files: Mapping[str, bytes]) -> None:
-    """Every new file beside the old one first, then each in its place."""
+def _changed_meanwhile(db: Database, base: str, now: ShowFolder) -> Problem:
+    """Who was faster, and with what: it is not to be undone unseen."""
+    show = now.show
+    said = [
+        f"{change.by} at {change.at.astimezone(show.site.timezone):%H:%M}: "
+        f"{_place(show, change.position)}{change.says}"
+        for change in changes_between(db, base, show.revision)
+    ]
+    who = "; ".join(said) or "by hand in its files"
+    return Problem(
+        CHANGED,
+        f"The show was changed while this was open: {who}.",
+        "What you typed still stands here and is not kept. See that it takes none of that back, "
+        "then keep it again.",
+    )
+
+
+def _place(show: Show, position: str | None) -> str:
+    known = None if position is None else show.positions.get(position)
+    return "" if known is None else f"{known.name}, "
+
+
+def _write(before: ShowFolder, files: Mapping[str, bytes]) -> None:
+    """Every new file beside the old one first, then each in its place; where that fails, those
+    that are in their place already are put back.
+    """
+    folder = before.path
     ready: list[tuple[Path, Path]] = []
+    placed: list[str] = []
     name = ""
     try:
         for name in sorted(files, key=_turn):
@@ -80,12 +104,14 @@ def _write(folder: Path, files: Mapping[str, bytes]) -> None:
             ready.append((beside, place))
             if place.exists():
                 shutil.copymode(place, beside)
-        for beside, place in ready:
-            name = place.name
+        for name, (beside, place) in zip(sorted(files, key=_turn), ready, strict=True):
             beside.replace(place)
+            placed.append(name)
     except OSError as fault:
         for beside, _ in ready:
             beside.unlink(missing_ok=True)
+        for done in placed:
+            (folder / done).write_bytes(before.files[done])
         why = fault.strerror or type(fault).__name__
         raise UnableError(
             f"{name} could not be written: {why}.",
@@ -102,9 +128,7 @@ def difference(before: Mapping[str, object] | None, after: Mapping[str, object])
     """What changed of a table of the file: `height_m 7.5 to 8; roof stage`; empty where none."""
     old = before or {}
     said = [
-        f"{key} {_short(old[key])} to {_short(value)}"
-        if key in old
-        else f"{key} {_short(value)}"
+        f"{key} {_short(old[key])} to {_short(value)}" if key in old else f"{key} {_short(value)}"
         for key, value in after.items()
         if value is not None and old.get(key) != value
     ]

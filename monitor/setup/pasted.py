@@ -24,8 +24,17 @@ MOST_ROWS = 2000
 _MOST_COLUMNS = 30
 _COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+", re.ASCII)
 _NUMBERS = frozenset(
-    ("tilt_deg", "facing_deg", "surface_m2", "height_m", "in_from_front_m", "in_from_right_m")
-    + ("stated_mm", "stated_hours_in_rain", "value")
+    {
+        "tilt_deg",
+        "facing_deg",
+        "surface_m2",
+        "height_m",
+        "in_from_front_m",
+        "in_from_right_m",
+        "stated_mm",
+        "stated_hours_in_rain",
+        "value",
+    }
 )
 _CODE_LIKE = re.compile(r"\s*IP\s*[0-9X]", re.IGNORECASE)
 _SERIAL_NAMES = {"s_n": "serial", "sn": "serial", "serial_number": "serial", "serial_no": "serial"}

@@ -86,9 +86,7 @@ def with_rows(sheet: Sheet, rows: Sequence[Cells]) -> Sheet:
 
 def with_columns_at(sheet: Sheet, position: str, cells: Cells) -> Sheet:
     """Every row of a position with these cells."""
-    names = [
-        sheet.at(row, "id") for row in sheet.rows if sheet.at(row, "position") == position
-    ]
+    names = [sheet.at(row, "id") for row in sheet.rows if sheet.at(row, "position") == position]
     return with_rows(sheet, [{"id": name, **cells} for name in names]) if names else sheet
 
 

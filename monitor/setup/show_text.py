@@ -64,6 +64,12 @@ def item(text: str, section: Section, name: str) -> dict[str, Any] | None:
     return next((found for found in items(text, section) if found.get("id") == name), None)
 
 
+def place_of(text: str, section: Section, name: str) -> str:
+    """Where an item stands, as problems of the file name it: `positions[3]`."""
+    number = next(n for n, found in enumerate(items(text, section), 1) if found.get("id") == name)
+    return f"{section}[{number}]"
+
+
 def _wanted(before: dict[str, Any], section: Section, name: str, values: Values) -> dict[str, Any]:
     wanted = deepcopy(before)
     found = wanted.setdefault(section, [])

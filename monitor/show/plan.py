@@ -100,7 +100,7 @@ def position(
         limit = None if limit is None else float(limit)
     if part.access == "lowered-truss" and limit is None:
         findings.refuse(
-            path,
+            (*path, "access_limit_mps"),
             "missing-key",
             f"access_limit_mps of position {part.id} is missing: a truss has no usual limit.",
             "Ask the rigger in what gust the truss may still be moved, in metres per second.",

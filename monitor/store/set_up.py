@@ -19,6 +19,21 @@ def record_set_up(db: Database, change: SetUp) -> None:
 
 
 @in_plain_words()
+def changes_between(db: Database, base: str, now: str) -> tuple[SetUp, ...]:
+    """The changes that led from one revision of the show folder to another, oldest first; those
+    that are known of, where the files were changed by hand in between.
+    """
+    found: list[SetUp] = []
+    for change in reversed(set_up_changes(db)):
+        if now == base:
+            break
+        if change.revision == now:
+            found.append(change)
+            now = change.before
+    return tuple(reversed(found))
+
+
+@in_plain_words()
 def set_up_changes(db: Database) -> tuple[SetUp, ...]:
     """Every change, in their order."""
     rows = list(db.query("SELECT body FROM set_up_changes ORDER BY id"))

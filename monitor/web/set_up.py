@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 from flask import Response, request
 
 from monitor.domain import BadInputError, Problem, SetUp
-from monitor.setup.form import FIELD_OF
-from monitor.setup.keeping import keep
+from monitor.setup.beside import ON_TOP
+from monitor.setup.keeping import CHANGED, keep
 from monitor.show.plain_text import plain_text
 from monitor.web.plain_pages import plain_page
 from monitor.web.signed_in import form_of, viewer_of
@@ -87,41 +87,59 @@ def kept(
     """Keep files of the show folder; BadInputError, UnableError where that cannot be."""
     now = place.clock()
     by = form.found.device.name
+    base = form.fields.get("base", form.folder.show.revision)
     return keep(
         db,
         place.watch.read,
         place.watch.as_if,
         files,
-        form.fields.get("base", form.folder.show.revision),
-        lambda revision: SetUp(now, by, says[:2000], revision, position),
+        base,
+        lambda revision: SetUp(now, by, says[:2000], revision, base, position),
     )
-
-
-def by_field(problems: Sequence[Problem]) -> dict[str, list[Problem]]:
-    """Problems by the field of the form they belong to; the rest under an empty name."""
-    found: dict[str, list[Problem]] = {}
-    for problem in problems:
-        name = ""
-        if problem.key is not None:
-            last = problem.key.rpartition(".")[2]
-            name = problem.key if problem.code == "form" else FIELD_OF.get(last, last)
-        found.setdefault(name, []).append(problem)
-    return found
 
 
 def set_up_page(
     place: Place,
     viewer: Viewer,
+    folder: ShowFolder,
     template: str,
+    at_id: str = "",
+    fields: Mapping[str, str] | None = None,
     problems: Sequence[Problem] = (),
+    beside: Mapping[str, Sequence[Problem]] | None = None,
     *,
     refused: bool = False,
+    said: bool = False,
     **values: Any,
 ) -> Response:
-    """One of these pages; `refused`: what was to be kept was not."""
-    status = HTTPStatus.UNPROCESSABLE_ENTITY if refused else HTTPStatus.OK
+    """One of these pages.
+
+    Parameters
+    ----------
+    at_id : the item that it describes
+    fields : what was typed
+    beside : the problems by the field they stand beside; without it all stand on top
+    refused : what was to be kept was not
+    said : it was kept just now
+    """
+    typed = fields or {}
+    now = folder.show.revision
+    # Once it is said what somebody else changed, what is kept next may stand over that.
+    told = any(problem.code == CHANGED for problem in problems)
     return plain_page(
-        place, viewer, template, PATH, status, problems=problems, refused=refused, **values
+        place,
+        viewer,
+        template,
+        PATH,
+        HTTPStatus.UNPROCESSABLE_ENTITY if refused else HTTPStatus.OK,
+        at_id=at_id,
+        base=now if told else typed.get("base", now),
+        fields=typed,
+        problems=problems,
+        wrong={ON_TOP: problems} if beside is None else beside,
+        refused=refused,
+        said=said,
+        **values,
     )
 
 

@@ -11,6 +11,7 @@ from flask import Flask, Response, request
 
 from monitor.check import check
 from monitor.domain import BadInputError, Problem
+from monitor.page.set_up_labels import COLUMN_WORDS
 from monitor.page.words import later
 from monitor.setup.pasted import KNOWN, Pasted, pasted
 from monitor.setup.rig_text import sheet_of, with_rows, without
@@ -33,22 +34,6 @@ if TYPE_CHECKING:
 GEAR = f"{PATH}/gear"
 _TAKE, _COLUMN = "take.", "column."
 _NO_PLACE = later("There is no such position in this show.")
-COLUMN_WORDS = {
-    "id": later("short name of its own"),
-    "code": later("code on its label"),
-    "name": later("what it is"),
-    "type": later("type"),
-    "serial": later("serial"),
-    "owner": later("whose it is"),
-    "count": later("how many alike"),
-    "connector_code": later("connector's code, mated"),
-    "connector_open_code": later("connector's code, open"),
-    "supply_code": later("supply's code"),
-    "cover": later("its cover"),
-    "fed_by": later("fed by"),
-    "condition": later("condition"),
-    "value": later("value"),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,9 +133,7 @@ def _taken_out(place: Place, db: Database, form: Sent, at_id: str) -> Response:
         files = {FIXTURES_FILE: sheet.written()}
         kept(place, db, form, files, f"taken out of the file: {', '.join(names)}", at_id)
     except BadInputError as fault:
-        return _page(
-            place, form.viewer, form.folder, at_id, {}, fault.problems, refused=True
-        )
+        return _page(place, form.viewer, form.folder, at_id, {}, fault.problems, refused=True)
     return back_to(f"{GEAR}?at={quote(at_id)}&kept=1")
 
 
@@ -172,14 +155,13 @@ def _page(
     return set_up_page(
         place,
         viewer,
+        folder,
         "set-up-gear.html.j2",
+        at_id,
+        fields,
         problems,
         refused=refused,
         said=said,
-        at_id=at_id,
-        base=fields.get("base", show.revision) if not refused else show.revision,
-        fields=fields,
-        wrong={"": [*problems]},
         position=show.positions[at_id],
         here=here,
         found=found,

@@ -1,32 +1,30 @@
-"""Describing positions and roofs in crew words, drawn as they are understood."""
+"""Describing a position in crew words, drawn as it is understood."""
 
 from __future__ import annotations
 
 from http import HTTPStatus
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from flask import Flask, Response, request
 
-from monitor.domain import BadInputError, Problem, Roof
+from monitor.domain import BadInputError, Problem
 from monitor.page.labels import ACCESS
-from monitor.page.place_drawing import Spot, plan, section, sentences
-from monitor.page.words import later
-from monitor.setup.form import (
-    HUNG,
-    SIDES,
-    TAILS,
-    Described,
-    described,
-    described_roof,
-    filled,
-    identifier,
-    roof_filled,
+from monitor.page.set_up_labels import (
+    HEIGHT_WORDS,
+    HUNG_WORDS,
+    SIDE_WORDS,
+    TAIL_WORDS,
+    WASHDOWNS,
 )
+from monitor.page.spots import drawings, spot_of
+from monitor.page.words import later
+from monitor.setup.beside import PLACE_FIELDS, ROOF_FIELDS, by_field
+from monitor.setup.form import INDOORS, Described, described, filled, identifier
 from monitor.setup.keeping import difference
 from monitor.setup.rig_text import sheet_of, with_columns_at
 from monitor.setup.said import HEIGHTS_M
-from monitor.setup.show_text import item, items, with_item
+from monitor.setup.show_text import item, place_of, with_item
 from monitor.show.plan import access_defaults
 from monitor.web.answers import RefusedError
 from monitor.web.plain_pages import on_a_page
@@ -36,7 +34,6 @@ from monitor.web.set_up import (
     SHOW_FILE,
     Sent,
     back_to,
-    by_field,
     faults,
     kept,
     sent,
@@ -48,62 +45,31 @@ from monitor.web.signed_in import shown_to
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from markupsafe import Markup
     from sqlite_utils import Database
 
     from monitor.page.viewer import Viewer
-    from monitor.page.words import Words
     from monitor.show import ShowFolder
     from monitor.web.place import Place
 
-PLACE, ROOF = f"{PATH}/place", f"{PATH}/roof"
-
+PLACE = f"{PATH}/place"
 _NO_PLACE = later("There is no such position in this show.")
-_NO_ROOF = later("There is no such roof in this show.")
-HEIGHT_WORDS = {
-    "hand": later("a hand off the ground"),
-    "knee": later("knee"),
-    "head": later("head"),
-    "ladder": later("a ladder up"),
-    "lift": later("lift or truss"),
-}
-HUNG_WORDS = {
-    "upright": later("as its tests stand it, base down"),
-    "inverted": later("upside down"),
-    "tilted": later("on its side"),
-    "any": later("not known: counts from below"),
-}
-TAIL_WORDS = {
-    "mated": later("all mated"),
-    "capped": later("spare tails capped"),
-    "open": later("some open"),
-}
-WASHDOWNS = {
-    "none": later("none"),
-    "low": later("hose, sprinklers, street cleaning"),
-    "high": later("pressure washer"),
-}
-SIDE_WORDS = {
-    "front": later("front"),
-    "right": later("right"),
-    "back": later("back"),
-    "left": later("left"),
-}
 
 
 def add_to(app: Flask, place: Place) -> None:
-    """The list, and the form of a position and of a roof."""
+    """The list of positions, and the form of one."""
 
     @app.get(PATH)
     @shown_to(place, "chief")
     def set_up(_db: Database, viewer: Viewer, /) -> Response:
-        show = place.watch.read().show
-        hanging = {name: 0 for name in show.positions}
+        folder = place.watch.read()
+        show = folder.show
+        hanging = dict.fromkeys(show.positions, 0)
         for fixture in show.fixtures:
             hanging[fixture.position] += fixture.count
         return set_up_page(
             place,
             viewer,
+            folder,
             "set-up.html.j2",
             places=show.positions.values(),
             roofs=show.roofs.values(),
@@ -131,26 +97,6 @@ def add_to(app: Flask, place: Place) -> None:
         with place.opened() as db:
             return _described(place, db, sent(place, db))
 
-    @app.get(ROOF)
-    @shown_to(place, "chief")
-    def roof(_db: Database, viewer: Viewer, /) -> Response:
-        folder = place.watch.read()
-        name = request.args.get("at", "")
-        table = item(show_text(folder), "roofs", name)
-        if table is None:
-            raise RefusedError(HTTPStatus.NOT_FOUND, _NO_ROOF)
-        said = "kept" in request.args
-        return _roof_form(place, viewer, folder, name, roof_filled(table), said=said)
-
-    @app.post(ROOF)
-    @on_a_page(place)
-    def roof_anew() -> Response:
-        with place.opened() as db:
-            return _roof_described(place, db, sent(place, db))
-
-
-# ---------------------------------------------------------------- a position
-
 
 def _described(place: Place, db: Database, form: Sent) -> Response:
     folder, fields = form.folder, form.fields
@@ -161,6 +107,7 @@ def _described(place: Place, db: Database, form: Sent) -> Response:
     known = name or identifier(fields.get("name", ""), [*show.positions])
     said = described(fields, show.roofs, known)
     problems: Sequence[Problem] = said.problems
+    beside: Mapping[str, Sequence[Problem]] = by_field(problems, {})
     if not problems:
         try:
             files = _files(folder, known, said)
@@ -168,12 +115,30 @@ def _described(place: Place, db: Database, form: Sent) -> Response:
             if form.is_kept and not problems:
                 kept(place, db, form, files, _says(form.text, known, said), known)
                 return back_to(f"{PLACE}?at={quote(known)}&kept=1")
+            beside = _beside(problems, files[SHOW_FILE].decode("utf-8"), known, said)
         except BadInputError as fault:
             problems = fault.problems
-    drawn = _spot(said, show.roofs)
+            beside = by_field(problems, {})
     return _form(
-        place, form.viewer, folder, name, fields, problems, drawn, refused=form.is_kept
+        place,
+        form.viewer,
+        folder,
+        name,
+        fields,
+        problems,
+        beside,
+        said=said,
+        refused=form.is_kept,
     )
+
+
+def _beside(
+    problems: Sequence[Problem], text: str, name: str, said: Described
+) -> Mapping[str, Sequence[Problem]]:
+    items = {place_of(text, "positions", name): PLACE_FIELDS}
+    if said.roof is not None:
+        items[place_of(text, "roofs", said.roof[0])] = ROOF_FIELDS
+    return by_field(problems, items)
 
 
 def _files(folder: ShowFolder, name: str, said: Described) -> dict[str, bytes]:
@@ -181,19 +146,12 @@ def _files(folder: ShowFolder, name: str, said: Described) -> dict[str, bytes]:
     text = show_text(folder)
     if said.roof is not None:
         text = with_item(text, "roofs", *said.roof)
-    text = with_item(text, "positions", name, _usual_left_out(text, name, said.position))
+    text = with_item(text, "positions", name, said.position)
     files = {SHOW_FILE: text.encode("utf-8")}
     if said.hung.columns:
         sheet = sheet_of(folder.files[FIXTURES_FILE])
         files[FIXTURES_FILE] = with_columns_at(sheet, name, said.hung.columns).written()
     return files
-
-
-def _usual_left_out(text: str, name: str, values: Mapping[str, Any]) -> dict[str, Any]:
-    """A new position without what is not said of it: it has the usual of its access."""
-    if item(text, "positions", name) is None:
-        return {key: value for key, value in values.items() if value is not None}
-    return dict(values)
 
 
 def _says(text: str, name: str, said: Described) -> str:
@@ -206,45 +164,6 @@ def _says(text: str, name: str, said: Described) -> str:
     return "; ".join(part for part in parts if part)
 
 
-def _spot(said: Described, roofs: Mapping[str, Roof]) -> Spot | None:
-    """What the drawing shows of a filled form; None where it cannot be drawn."""
-    values = said.position
-    height, roof = values.get("height_m"), None
-    if height is None:
-        return None
-    if said.roof is not None:
-        roof = _as_roof(*said.roof)
-        if roof is None:
-            return None
-    elif values.get("roof") is not None:
-        roof = roofs[values["roof"]]
-    insets = values.get("in_from_front_m"), values.get("in_from_right_m")
-    if roof is None:
-        return Spot(height)
-    if None in insets:
-        return None
-    spot = Spot(height, roof, float(insets[0] or 0.0), float(insets[1] or 0.0))
-    return spot if spot.is_drawn else None
-
-
-def _as_roof(name: str, values: Mapping[str, Any]) -> Roof | None:
-    sizes = [values.get(key) for key in ("facing_deg", "width_m", "depth_m", "edge_height_m")]
-    if any(size is None for size in sizes) or not all(size > 0 for size in sizes[1:]):
-        return None
-    facing, width, depth, edge = (float(size) for size in sizes)
-    return Roof(name, facing, width, depth, edge, frozenset(values["closed"]))
-
-
-def _drawings(spot: Spot | None, words: Words) -> tuple[Markup, Markup, list[str]] | None:
-    if spot is None:
-        return None
-    return (
-        plan(spot, words, words.say("Seen from above")),
-        section(spot, words, words.say("Seen from the side")),
-        sentences(spot, words),
-    )
-
-
 def _form(
     place: Place,
     viewer: Viewer,
@@ -252,97 +171,35 @@ def _form(
     name: str,
     fields: Mapping[str, str],
     problems: Sequence[Problem] = (),
-    spot: Spot | None = None,
+    beside: Mapping[str, Sequence[Problem]] | None = None,
     *,
+    said: Described | bool = False,
     refused: bool = False,
-    said: bool = False,
 ) -> Response:
+    """The form as it is filled. `said`: what it says, or whether it was kept just now."""
     show = folder.show
-    if spot is None and not problems and fields.get("height"):
-        spot = _spot(described(fields, show.roofs, name), show.roofs)
+    reads = said if isinstance(said, Described) else described(fields, show.roofs, name)
     return set_up_page(
         place,
         viewer,
+        folder,
         "set-up-place.html.j2",
+        name,
+        fields,
         problems,
+        beside,
         refused=refused,
-        said=said,
-        at_id=name,
-        base=fields.get("base", show.revision) if not refused else show.revision,
-        fields=fields,
-        wrong=by_field(problems),
-        roofs=[roof for roof in show.roofs.values() if roof.id != "indoors"],
+        said=said is True,
+        roofs=[roof for roof in show.roofs.values() if roof.id != INDOORS],
         neighbours=[p for p in show.positions.values() if p.id != name],
-        drawings=_drawings(spot, viewer.words),
+        drawings=drawings(spot_of(reads, show.roofs), viewer.words),
         access=ACCESS,
         usual=access_defaults(),
-        heights={key: (HEIGHT_WORDS[key], HEIGHTS_M[key]) for key in HEIGHTS_M},
-        hung={key: HUNG_WORDS[key] for key in HUNG},
-        tails={key: TAIL_WORDS[key] for key in TAILS},
+        heights={key: (HEIGHT_WORDS[key], metres) for key, metres in HEIGHTS_M.items()},
+        hung=HUNG_WORDS,
+        tails=TAIL_WORDS,
         washdowns=WASHDOWNS,
-        sides={side: SIDE_WORDS[side] for side in SIDES},
+        sides=SIDE_WORDS,
+        sprayed=any(typed.startswith("spray_") for typed in (*fields, *(beside or {}))),
         hangs=sum(f.count for f in show.fixtures if f.position == name),
     )
-
-
-# ---------------------------------------------------------------- a roof
-
-
-def _roof_described(place: Place, db: Database, form: Sent) -> Response:
-    folder, fields = form.folder, form.fields
-    name = fields.get("at", "")
-    before = item(form.text, "roofs", name)
-    if before is None:
-        raise RefusedError(HTTPStatus.NOT_FOUND, _NO_ROOF)
-    values, problems = described_roof(fields)
-    if not problems:
-        try:
-            text = with_item(form.text, "roofs", name, values)
-            files = {SHOW_FILE: text.encode("utf-8")}
-            problems = faults(place, files, folder)
-            if form.is_kept and not problems:
-                says = f"roof {name}: {difference(before, values)}"
-                kept(place, db, form, files, says, None)
-                return back_to(f"{ROOF}?at={quote(name)}&kept=1")
-        except BadInputError as fault:
-            problems = fault.problems
-    return _roof_form(
-        place, form.viewer, folder, name, fields, problems, refused=form.is_kept
-    )
-
-
-def _roof_form(
-    place: Place,
-    viewer: Viewer,
-    folder: ShowFolder,
-    name: str,
-    fields: Mapping[str, str],
-    problems: Sequence[Problem] = (),
-    *,
-    refused: bool = False,
-    said: bool = False,
-) -> Response:
-    text, roof = show_text(folder), None
-    if not described_roof(fields)[1]:
-        roof = _as_roof(name, described_roof(fields)[0])
-    roofs = folder.show.roofs if roof is None else {**folder.show.roofs, name: roof}
-    drawn = []
-    for table in items(text, "positions"):
-        if table.get("roof") == name:
-            spot = _spot(described(filled(table), roofs, name), roofs)
-            drawn.append((table.get("name", table["id"]), _drawings(spot, viewer.words)))
-    return set_up_page(
-        place,
-        viewer,
-        "set-up-roof.html.j2",
-        problems,
-        refused=refused,
-        said=said,
-        at_id=name,
-        base=fields.get("base", folder.show.revision) if not refused else folder.show.revision,
-        fields=fields,
-        wrong=by_field(problems),
-        under=drawn,
-        sides={side: SIDE_WORDS[side] for side in SIDES},
-    )
-
