@@ -98,10 +98,10 @@ def _write(before: ShowFolder, files: Mapping[str, bytes]) -> None:
             place = (folder / name).resolve()
             beside = place.with_name(f".{place.name}.new")
             with beside.open("wb") as file:
+                ready.append((beside, place))
                 file.write(files[name])
                 file.flush()
                 os.fsync(file.fileno())
-            ready.append((beside, place))
             if place.exists():
                 shutil.copymode(place, beside)
         for name, (beside, place) in zip(sorted(files, key=_turn), ready, strict=True):

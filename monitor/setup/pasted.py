@@ -89,7 +89,11 @@ def pasted(
     chosen : number of a column -> what somebody said it is; empty: passed over
     known : id of every fixture of the show -> its position
     """
-    lines = _cells(text)
+    try:
+        lines = _cells(text)
+    except csv.Error:
+        says, remedy = "A cell is longer than any cell should be.", "Look for a quote left open."
+        return Pasted((), (), (), (_problem(says, remedy),))
     if not lines:
         return Pasted((), (), (), (_problem("Nothing was pasted.", "Copy the rows and paste."),))
     width = max(len(line) for line in lines)
@@ -101,6 +105,9 @@ def pasted(
     headed = _is_heading(lines[0])
     headings = tuple(lines[0]) if headed else tuple(str(n + 1) for n in range(width))
     body = lines[1:] if headed else lines
+    if not body:
+        says, remedy = "Only headings were pasted.", "Copy the rows below them too."
+        return Pasted((), (), (), (_problem(says, remedy),))
     guessed = _from_headings(headings) if headed else _from_cells(body)
     columns = tuple(chosen.get(n, guessed[n]) for n in range(width))
     problems = _faults(columns, headings)

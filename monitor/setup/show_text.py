@@ -120,13 +120,11 @@ def _added(text: str, section: Section, name: str, values: Values) -> str | None
     alone.add(section, array)
     lines = text.splitlines(keepends=True)
     end = _end_of(lines, section)
-    new = tomlkit.dumps(alone).strip("\n") + "\n"
-    if end is None:
-        tail = "" if not text or text.endswith("\n") else "\n"
-        return f"{text}{tail}\n{new}"
-    head = "".join(lines[:end])
-    tail = "" if head.endswith("\n") else "\n"
-    return f"{head}{tail}\n{new}{''.join(lines[end:])}"
+    line_end = "\r\n" if "\r\n" in text else "\n"
+    new = (tomlkit.dumps(alone).strip("\n") + "\n").replace("\n", line_end)
+    head = text if end is None else "".join(lines[:end])
+    tail = "" if not head or head.endswith("\n") else line_end
+    return f"{head}{tail}{line_end}{new}{text[len(head) :]}"
 
 
 def _end_of(lines: Sequence[str], section: Section) -> int | None:

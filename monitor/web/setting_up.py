@@ -164,6 +164,12 @@ def _says(text: str, name: str, said: Described) -> str:
     return "; ".join(part for part in parts if part)
 
 
+def _sprayed(fields: Mapping[str, str], beside: Mapping[str, Sequence[Problem]]) -> bool:
+    """Whether anything is said of a fountain or surf, or wrong with it: then it is in sight."""
+    typed = [name for name, text in fields.items() if text]
+    return any(name.startswith("spray_") for name in (*typed, *beside))
+
+
 def _form(
     place: Place,
     viewer: Viewer,
@@ -200,6 +206,6 @@ def _form(
         tails=TAIL_WORDS,
         washdowns=WASHDOWNS,
         sides=SIDE_WORDS,
-        sprayed=any(typed.startswith("spray_") for typed in (*fields, *(beside or {}))),
+        sprayed=_sprayed(fields, beside or {}),
         hangs=sum(f.count for f in show.fixtures if f.position == name),
     )
