@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from flask import Flask, Response, request
+from markupsafe import escape
 
 from monitor.check import check
 from monitor.domain import BadInputError, Problem
@@ -167,4 +168,6 @@ def _page(
         found=found,
         suits=suits or {},
         columns=COLUMN_WORDS,
+        # Escaped here: any other text of a page is made one line.
+        table=escape(fields.get("table", "")),
     )

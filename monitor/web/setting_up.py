@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from http import HTTPStatus
 from typing import TYPE_CHECKING
 from urllib.parse import quote
@@ -24,6 +25,7 @@ from monitor.setup.form import INDOORS, Described, described, filled, identifier
 from monitor.setup.keeping import difference
 from monitor.setup.rig_text import sheet_of, with_columns_at
 from monitor.setup.said import HEIGHTS_M
+from monitor.setup.same import as_it_stood
 from monitor.setup.show_text import item, place_of, with_item
 from monitor.show.plan import access_defaults
 from monitor.web.answers import RefusedError
@@ -106,6 +108,8 @@ def _described(place: Place, db: Database, form: Sent) -> Response:
         raise RefusedError(HTTPStatus.NOT_FOUND, _NO_PLACE)
     known = name or identifier(fields.get("name", ""), [*show.positions])
     said = described(fields, show.roofs, known)
+    before = item(form.text, "positions", known)
+    said = replace(said, position=as_it_stood(before, said.position))
     problems: Sequence[Problem] = said.problems
     beside: Mapping[str, Sequence[Problem]] = by_field(problems, {})
     if not problems:

@@ -27,7 +27,8 @@ PATH = "/you"
 MAY: dict[Role, str] = {
     "crew": later("You see the page, log what is done, answer and declare."),
     "chief": later(
-        "You see the page, log what is done, answer and declare, and make and withdraw links."
+        "You see the page, log what is done, answer and declare, make and withdraw links, and "
+        "describe the rig."
     ),
     "guest": later("You see the page and change nothing."),
 }

@@ -42,6 +42,10 @@ def test_each_code_is_read_back():
     assert second.reads[0].startswith("IP54 (")
 
 
+def test_lines_as_a_browser_sends_them():
+    assert len(paste(WITH_HEADINGS.replace("\n", "\r\n")).rows) == 2
+
+
 def test_without_headings_codes_and_counts_show_themselves():
     found = paste("A1;Wash;IP65;2\nA2;Beam;IP54;3")
     assert found.headings == ("1", "2", "3", "4")
