@@ -21,6 +21,7 @@ from monitor.web import (
     setting_up,
     signing,
     state,
+    timing,
     ways_in,
     you,
 )
@@ -57,6 +58,7 @@ _PARTS = (
     duty,
     signing,
     saying,
+    timing,
     setting_gear,
     setting_roof,
     setting_up,

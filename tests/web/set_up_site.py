@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 from duty_site import Phone
 from web_site import now
 
+from monitor.builtin import builtin
 from monitor.store.devices import make_link
 from monitor.store.set_up import set_up_changes
 
@@ -93,6 +94,16 @@ class Chief(Phone):
         answer = self.sends(path.partition("?")[0], {**self.form(path).fields, **changed})
         assert answer.status_code == 303, Form(answer.text, path.partition("?")[0]).__dict__
         return answer
+
+
+def demo_show(folder):
+    """The demo festival, with its page at any free port."""
+    folder.mkdir()
+    for name in ("show.toml", "fixtures.csv", "weather.csv"):
+        (folder / name).write_bytes(builtin("demo").joinpath(name).read_bytes())
+    with (folder / "show.toml").open("ab") as file:
+        file.write(b'\n[page]\nlisten = "127.0.0.1:0"\n')
+    return folder
 
 
 def show_of(site):

@@ -6,7 +6,7 @@ import csv
 
 import pytest
 from duty_site import Phone
-from set_up_site import Chief, Form, changes, files, position, show_of
+from set_up_site import Chief, Form, changes, demo_show, files, position, show_of
 from web_site import served
 
 from monitor.builtin import builtin
@@ -16,19 +16,11 @@ from monitor.store.history import revisions
 
 PLACE, ROOF, GEAR = "/set-up/place", "/set-up/roof", "/set-up/gear"
 TRUSS = f"{PLACE}?at=downstage-truss"
-LISTEN = b'\n[page]\nlisten = "127.0.0.1:0"\n'
 
 
 @pytest.fixture
 def site(tmp_path):
-    """The demo festival."""
-    folder = tmp_path / "show"
-    folder.mkdir()
-    for name in ("show.toml", "fixtures.csv", "weather.csv"):
-        (folder / name).write_bytes(builtin("demo").joinpath(name).read_bytes())
-    with (folder / "show.toml").open("ab") as file:
-        file.write(LISTEN)
-    with served(folder) as found:
+    with served(demo_show(tmp_path / "show")) as found:
         yield found
 
 

@@ -33,3 +33,8 @@ for (const clock of document.querySelectorAll("[data-since]")) {
   tick();
   setInterval(tick, 1000);
 }
+// A tap of a drill counts from the tap, however long the signal takes.
+for (const form of document.querySelectorAll("form[data-taps]")) {
+  const ahead = Date.now() - Date.parse(form.dataset.taps);
+  form.addEventListener("submit", () => { form.elements.tapped.value = new Date(Date.now() - ahead).toISOString(); });
+}
