@@ -72,6 +72,10 @@ class Pasted:
     """What each is taken for; empty: passed over"""
     rows: tuple[Row, ...]
     problems: tuple[Problem, ...]
+    shape: str = ""
+    """Stands for its headings and what they are guessed to be: what somebody said of the columns
+    is said of one shape
+    """
 
 
 def pasted(
@@ -79,6 +83,7 @@ def pasted(
     position: str,
     chosen: Mapping[int, str],
     known: Mapping[str, str],
+    shape: str = "",
 ) -> Pasted:
     """What a paste says.
 
@@ -88,6 +93,7 @@ def pasted(
     position : the id of the position that it hangs at
     chosen : number of a column -> what somebody said it is; empty: passed over
     known : id of every fixture of the show -> its position
+    shape : of the paste that `chosen` was said of; of another it says nothing
     """
     try:
         lines = _cells(text)
@@ -109,7 +115,9 @@ def pasted(
         says, remedy = "Only headings were pasted.", "Copy the rows below them too."
         return Pasted((), (), (), (_problem(says, remedy),))
     guessed = _from_headings(headings) if headed else _from_cells(body)
-    columns = tuple(chosen.get(n, guessed[n]) for n in range(width))
+    now = ";".join(f"{h}={c}" for h, c in zip(headings, guessed, strict=True))
+    said = chosen if shape in ("", now) else {}
+    columns = tuple(said.get(n, guessed[n]) for n in range(width))
     problems = _faults(columns, headings)
     rows: list[Row] = []
     taken = set(known)
@@ -138,7 +146,7 @@ def pasted(
                 before if before not in (None, position) else None,
             )
         )
-    return Pasted(headings, columns, tuple(rows), tuple(problems))
+    return Pasted(headings, columns, tuple(rows), tuple(problems), now)
 
 
 def _plain(column: str, text: str) -> str:

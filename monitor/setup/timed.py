@@ -16,6 +16,7 @@ STEPS = ("out", "there", "covered")
 """The moments of a drill, in their order: set out, there, all covered"""
 LONGEST = timedelta(hours=12)
 """A drill that took longer was forgotten, not timed (judgement)."""
+SHORTEST = timedelta(minutes=1)
 _AHEAD = timedelta(minutes=1)
 _NEAREST_SETUP, _NEAREST_EACH = 0.5, 0.1
 MOST_COVERED = 2000
@@ -39,6 +40,13 @@ class Drill:
         """What is tapped next; None: all of it was."""
         done = len(self.moments)
         return STEPS[done] if done < len(STEPS) else None
+
+    @property
+    def was_tapped_through(self) -> bool:
+        """Whether nobody can have covered anything in the time: it was tapped, not timed."""
+        return None not in (self.out, self.covered) and (
+            self.moments[-1] - self.moments[0] < SHORTEST
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from monitor.web.set_up import Sent
 
 GEAR = f"{PATH}/gear"
+_NONE_TICKED = Problem("none-ticked", "Nothing is ticked.", "Tick what is to go.")
 _TAKE, _COLUMN = "take.", "column."
 _NO_PLACE = later("There is no such position in this show.")
 
@@ -61,7 +62,7 @@ def add_to(app: Flask, place: Place) -> None:
         with place.opened() as db:
             form = sent(place, db)
             at_id = _position(form.folder.show, form.fields.get("at", ""))
-            if any(name.startswith(_TAKE) for name in form.fields):
+            if "take" in form.fields:
                 return _taken_out(place, db, form, at_id)
             return _put_in(place, db, form, at_id)
 
@@ -81,7 +82,7 @@ def _put_in(place: Place, db: Database, form: Sent, at_id: str) -> Response:
         if name.startswith(_COLUMN) and name.removeprefix(_COLUMN).isdecimal()
         if value == "-" or value in KNOWN
     }
-    found = pasted(fields.get("table", ""), at_id, chosen, known)
+    found = pasted(fields.get("table", ""), at_id, chosen, known, fields.get("shape", ""))
     problems: Sequence[Problem] = found.problems
     suits: Mapping[str, Suits] = {}
     if not problems:
@@ -129,6 +130,8 @@ def _taken_out(place: Place, db: Database, form: Sent, at_id: str) -> Response:
     here = {fixture.id for fixture in form.folder.show.fixtures if fixture.position == at_id}
     names = [n.removeprefix(_TAKE) for n in form.fields if n.startswith(_TAKE)]
     names = [name for name in names if name in here]
+    if not names:
+        return _page(place, form.viewer, form.folder, at_id, {}, (_NONE_TICKED,), refused=True)
     sheet = without(sheet_of(form.folder.files[FIXTURES_FILE]), names)
     try:
         files = {FIXTURES_FILE: sheet.written()}

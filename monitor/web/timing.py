@@ -47,6 +47,11 @@ _NOTHING = Problem(
     "There are no minutes to keep; somebody may have kept them meanwhile.",
     "Look below at what is counted with now.",
 )
+_TAPPED = Problem(
+    "tapped-through",
+    "It took less than a minute in all: that was tapped, not timed.",
+    "Begin again, and tap when it happens.",
+)
 _WAITED = timedelta(hours=1)
 """A tap that waited longer for a signal counts from when it came."""
 
@@ -115,7 +120,9 @@ def _kept(place: Place, db: Database, form: Sent) -> Response:
     run = _drill(fields, place.clock())
     problems: Sequence[Problem] = ()
     found: Minutes | None
-    if run.next_step is None:
+    if run.was_tapped_through:
+        found, how, problems = None, "", (_TAPPED,)
+    elif run.next_step is None:
         count = count_of(fields.get("count", ""))
         if isinstance(count, Problem):
             found, problems = None, (count,)
@@ -173,6 +180,8 @@ def _page(
     count = count_of(fields.get("count", "")) if fields.get("count") else max(usual, 1)
     if isinstance(count, Problem):
         problems, count = (problems or (count,)), max(usual, 1)
+    if run.was_tapped_through and not problems:
+        problems = (_TAPPED,)
     jobs, offered = _offer(db, show, position)
     typed = {**fields, "count": fields.get("count", str(count))}
     values: dict[str, Any] = {

@@ -404,6 +404,14 @@ def test_a_column_that_was_not_known_is_said(site, chief):
     assert (made["name"], made["code"]) == ("Wash", "IP65")
 
 
+def test_what_was_said_of_one_paste_is_not_taken_for_another(chief):
+    fields = {**chief.form(f"{GEAR}?at=tower-a").fields, "table": "name,code\nWash,IP65"}
+    looked = Form(chief.sends(GEAR, fields, "look").text, GEAR).fields
+    other = Form(chief.sends(GEAR, {**looked, "table": "code,name\nIP65,Wash"}, "look").text, GEAR)
+    assert other.wrong == {}
+    assert (other.fields["column.0"], other.fields["column.1"]) == ("code", "name")
+
+
 def test_what_the_folder_refuses_of_rows_is_said(site, chief):
     before = files(site)
     table = "id,code,fed by,count\nA,IP65,NOWHERE,0"
@@ -425,7 +433,9 @@ def test_rows_taken_out_and_what_they_fed(site, chief):
     fed = [row["id"] for row in fixtures(site) if row["fed_by"] == "DIST-AVE"]
     assert fed
     page = f"{GEAR}?at=avenue"
-    fields = {key: chief.form(page).fields[key] for key in ("csrf", "at", "base")}
+    form = chief.form(page).fields
+    fields = {"take": "yes", **{key: form[key] for key in ("csrf", "at", "base")}}
+    assert "Nothing is ticked." in chief.sends(GEAR, fields).text
     count = len(fixtures(site))
     # one of another position is not taken out from here
     answer = chief.sends(GEAR, {**fields, "take.DIST-AVE": "yes", "take.DS-01": "yes"})

@@ -178,6 +178,17 @@ def test_an_address_that_is_no_drill(site, times):
     assert chief.get(f"{DRILL}?at=nowhere").status_code == 404
 
 
+def test_three_taps_in_a_row_are_no_drill(site, clock):
+    chief, before = Chief(site), files(site)
+    path = drilled(chief, clock, 0, 0.4, 0.4)
+    assert "that was tapped, not timed" in chief.get(path).text
+    assert kept_form(chief, path) is None
+    fields = {key: value[0] for key, value in parse_qs(urlsplit(path).query).items()}
+    answer = chief.sends(DRILL, {**fields, "csrf": chief.token(), "count": "3"})
+    assert answer.status_code == 422
+    assert files(site) == before
+
+
 def test_two_chiefs_at_once(site, clock):
     chief = Chief(site)
     fields = kept_form(chief, drilled(chief, clock, 0, 14, 15))
