@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 _MAY = {
     "crew": "logs, answers and declares",
-    "chief": "logs, answers and declares, and makes and withdraws links",
+    "chief": "logs, answers and declares, makes and withdraws links, and describes the rig",
     "guest": "only looks",
 }
 _EVERYWHERE = ("0.0.0.0", "::")  # noqa: S104 - looked for, not bound

@@ -29,6 +29,11 @@ _SIDES: dict[Side, str] = {
     "back": later("back"),
     "left": later("left"),
 }
+_POINTS = {
+    **{"NNE": later("NNE"), "NE": later("NE"), "ENE": later("ENE"), "E": later("E")},
+    **{"ESE": later("ESE"), "SE": later("SE"), "SSE": later("SSE")},
+}
+"""Points of the compass that another language may write in other letters"""
 _TURNS: dict[Side, float] = {"front": 0.0, "right": 90.0, "back": 180.0, "left": 270.0}
 
 
@@ -82,13 +87,18 @@ def sentences(spot: Spot, words: Words) -> list[str]:
         words.say(
             "{begin}° ({begin_point}) to {end}° ({end_point})",
             begin=f"{a:.0f}",
-            begin_point=point_of(a),
+            begin_point=_point(a, words),
             end=f"{b:.0f}",
-            end_point=point_of(b),
+            end_point=_point(b, words),
         )
         for a, b in open_to.sectors
     ]
     return [words.say("Rain can come in from {spans}.", spans=", ".join(spans)), gets_in]
+
+
+def _point(azimuth: float, words: Words) -> str:
+    point = point_of(azimuth)
+    return words.say(_POINTS.get(point, point))
 
 
 # ---------------------------------------------------------------- plan

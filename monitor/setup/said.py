@@ -32,7 +32,10 @@ POINTS = (
     *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
     *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
 )
-_NAMED = {"north": "N", "east": "E", "south": "S", "west": "W"}
+_NAMED = {
+    **{"north": "N", "east": "E", "south": "S", "west": "W"},
+    **{"nord": "N", "ost": "E", "süd": "S", "sued": "S"},
+}
 _NUMBER = re.compile(r"([+-]?\d+(?:[.,]\d+)?|[+-]?[.,]\d+)\s*([a-z/'\"]*)", re.ASCII)
 _FEET = re.compile(r"(\d+)\s*(?:ft|feet|')\s*(\d+(?:\.\d+)?)\s*(?:in|inches|\")?", re.ASCII)
 
@@ -61,7 +64,9 @@ def number(said: str) -> float | None:
 def azimuth_deg(said: str) -> float | None:
     """Degrees clockwise from north of `225`, `SW`, `south-west`; None: not understood."""
     word = said.strip().lower().removesuffix("°")
-    short = "".join(_NAMED.get(part, part) for part in re.split(r"[\s-]+", _apart(word))).upper()
+    parts = (_NAMED.get(part, part) for part in re.split(r"[\s-]+", _apart(word)))
+    # East is O where German is spoken.
+    short = "".join(parts).upper().replace("O", "E")
     if short in POINTS:
         return POINTS.index(short) * 22.5
     found = number(word)
@@ -74,8 +79,8 @@ def point_of(azimuth: float) -> str:
 
 
 def _apart(word: str) -> str:
-    """`southwest` as `south west`."""
-    return re.sub(r"(north|south|east|west)(?=[a-z])", r"\1 ", word)
+    """`southwest` as `south west`, `Südost` as `süd ost`."""
+    return re.sub(r"(north|nord|south|süd|sued|east|ost|west)(?=[a-zü])", r"\1 ", word)
 
 
 def _with_unit(word: str, units: dict[str, float]) -> float | None:

@@ -30,8 +30,8 @@ OUT = "/out"
 MAY: dict[Role, str] = {
     "crew": later("With this link you see the page, log what is done, answer and declare."),
     "chief": later(
-        "With this link you see the page, log what is done, answer and declare, and make and "
-        "withdraw links."
+        "With this link you see the page, log what is done, answer and declare, make and "
+        "withdraw links, and describe the rig."
     ),
     "guest": later("With this link you see the page and change nothing."),
 }

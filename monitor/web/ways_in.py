@@ -34,7 +34,7 @@ PATH = "/ways-in"
 ROLES: dict[Role, str] = {
     "crew": later("Crew: logs, answers and declares"),
     "guest": later("Guest: only looks"),
-    "chief": later("Crew chief: as the crew, and makes and withdraws links"),
+    "chief": later("Crew chief: as the crew; makes and withdraws links, describes the rig"),
 }
 
 

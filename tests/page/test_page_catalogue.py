@@ -24,6 +24,7 @@ SAME_IN_BOTH = {
     "{name}: {answer}, {time}",
     "in {time}",
     "Wind in",
+    "N",
 }
 """Units, times and names, and a word that is the same."""
 

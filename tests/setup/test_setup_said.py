@@ -80,6 +80,12 @@ def test_a_length_is_no_wind_and_no_number():
         ("NNE", 22.5),
         ("north north east", 22.5),
         ("west", 270.0),
+        ("SO", 135.0),
+        ("Südost", 135.0),
+        ("Nordnordost", 22.5),
+        ("Süd-West", 225.0),
+        ("NORD", 0.0),
+        ("W", 270.0),
     ],
 )
 def test_directions(said, degrees):
