@@ -30,8 +30,13 @@ _SIDES: dict[Side, str] = {
     "left": later("left"),
 }
 _POINTS = {
-    **{"NNE": later("NNE"), "NE": later("NE"), "ENE": later("ENE"), "E": later("E")},
-    **{"ESE": later("ESE"), "SE": later("SE"), "SSE": later("SSE")},
+    "NNE": later("NNE"),
+    "NE": later("NE"),
+    "ENE": later("ENE"),
+    "E": later("E"),
+    "ESE": later("ESE"),
+    "SE": later("SE"),
+    "SSE": later("SSE"),
 }
 """Points of the compass that another language may write in other letters"""
 _TURNS: dict[Side, float] = {"front": 0.0, "right": 90.0, "back": 180.0, "left": 270.0}

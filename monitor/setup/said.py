@@ -33,8 +33,14 @@ POINTS = (
     *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
 )
 _NAMED = {
-    **{"north": "N", "east": "E", "south": "S", "west": "W"},
-    **{"nord": "N", "ost": "E", "süd": "S", "sued": "S"},
+    "north": "N",
+    "east": "E",
+    "south": "S",
+    "west": "W",
+    "nord": "N",
+    "ost": "E",
+    "süd": "S",
+    "sued": "S",
 }
 _NUMBER = re.compile(r"([+-]?\d+(?:[.,]\d+)?|[+-]?[.,]\d+)\s*([a-z/'\"]*)", re.ASCII)
 _FEET = re.compile(r"(\d+)\s*(?:ft|feet|')\s*(\d+(?:\.\d+)?)\s*(?:in|inches|\")?", re.ASCII)

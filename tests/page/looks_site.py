@@ -25,6 +25,12 @@ PAGES = {
     "print": "/print",
     "you": "/you",
     "ways-in": "/ways-in",
+    "set-up": "/set-up",
+    "set-up-place": "/set-up/place?at=downstage-truss",
+    "set-up-new": "/set-up/place",
+    "set-up-roof": "/set-up/roof?at=stage",
+    "set-up-gear": "/set-up/gear?at=tower-a",
+    "drill": "/set-up/drill?at=tower-a",
     "refused": "/rig/nowhere",
 }
 LIKES = {

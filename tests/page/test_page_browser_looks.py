@@ -26,7 +26,7 @@ ENOUGH = {"exclude": [[".sheet ~ .sheet ~ .sheet"]]}
 COLOURS = {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}
 TOO_SMALL = """() => [...document.querySelectorAll("a, button, summary, input, select")]
     .filter(found => found.checkVisibility({ visibilityProperty: true }) && found.type !== "hidden")
-    .map(found => [found, (found.type === "radio" ? found.closest("label") : found)])
+    .map(found => [found, (["radio", "checkbox"].includes(found.type) ? found.closest("label") : found)])
     .map(([found, target]) => [found.outerHTML.slice(0, 90), target.getBoundingClientRect()])
     .filter(([, box]) => box.width < 47.9 || box.height < 47.9)
     .map(([what, box]) => `${what}: ${box.width} x ${box.height}`)"""
