@@ -55,7 +55,7 @@ def warnings(
 
 def needs_attention(told: Sequence[Problem]) -> bool:
     """Whether what the reading told is more than something to know."""
-    return any(problem.code == NOBODY_HOLDS for problem in told)
+    return any(problem.code in (NOBODY_HOLDS, "no-positions", "empty-file") for problem in told)
 
 
 # ---- the site

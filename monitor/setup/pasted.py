@@ -44,6 +44,11 @@ _OTHER = {
     **dict.fromkeys(("unit", "channel", "unit_number", "unit_id", "fixture_id"), "id"),
     **dict.fromkeys(("fixture", "lamp", "description", "label", "instrument"), "name"),
     **dict.fromkeys(("fixture_type", "model"), "type"),
+    **dict.fromkeys(("connector_mated_ip", "connector_ip", "plug_ip"), "connector_code"),
+    **dict.fromkeys(("connector_unmated_ip", "connector_open_ip"), "connector_open_code"),
+    **dict.fromkeys(("supply_ip", "psu_ip"), "supply_code"),
+    **dict.fromkeys(("owner_ref", "hire_ref"), "owner"),
+    **dict.fromkeys(("value_units", "price"), "value"),
     **dict.fromkeys(("owned_by", "hire_company", "supplier"), "owner"),
 }
 
@@ -114,7 +119,7 @@ def pasted(
     if not body:
         says, remedy = "Only headings were pasted.", "Copy the rows below them too."
         return Pasted((), (), (), (_problem(says, remedy),))
-    guessed = _from_headings(headings) if headed else _from_cells(body)
+    guessed = _from_headings(headings, body) if headed else _from_cells(body)
     now = ";".join(f"{h}={c}" for h, c in zip(headings, guessed, strict=True))
     said = chosen if shape in ("", now) else {}
     columns = tuple(said.get(n, guessed[n]) for n in range(width))
@@ -181,11 +186,13 @@ def _column(heading: str) -> str:
     return found if found in KNOWN else ""
 
 
-def _from_headings(headings: Sequence[str]) -> list[str]:
+def _from_headings(headings: Sequence[str], lines: Sequence[Sequence[str]]) -> list[str]:
     found: list[str] = []
-    for heading in headings:
+    for n, heading in enumerate(headings):
         column = _column(heading)
-        found.append("" if column in found else column)
+        # What holds codes is no other column, however it is headed.
+        strange = column not in CODES and any(_CODE_LIKE.match(line[n]) for line in lines)
+        found.append("" if column in found or strange else column)
     return found
 
 

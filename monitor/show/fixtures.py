@@ -92,8 +92,8 @@ def fixtures(file: CsvFile, around: Surroundings) -> tuple[Fixture, ...]:
     """Every row that can be read; faults go to the file's."""
     rows = list(file.rows())
     if not rows and not file.problems:
-        file.faults.add(
-            "empty-file", None, None, f"{file.name} has no rows.", "Give a row for each fixture."
+        file.tell(
+            "empty-file", 1, "id", f"{file.name} has no rows.", "Give a row for each fixture."
         )
     first: dict[str, int] = {}
     read: list[tuple[Row, Fixture]] = []

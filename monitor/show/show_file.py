@@ -205,7 +205,7 @@ def _judged(
         found = plan.position(position_part, at, roofs, roof_ids, findings)
         positions.setdefault(found.id, found)
     if merged.get("positions", []) == []:
-        findings.refuse(
+        findings.tell(
             ("positions",),
             "no-positions",
             "The show has no positions.",

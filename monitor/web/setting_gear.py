@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from http import HTTPStatus
 from typing import TYPE_CHECKING
 from urllib.parse import quote
@@ -15,7 +15,7 @@ from monitor.domain import BadInputError, Problem
 from monitor.page.set_up_labels import COLUMN_WORDS
 from monitor.page.words import later
 from monitor.setup.pasted import KNOWN, Pasted, pasted
-from monitor.setup.rig_text import sheet_of, with_rows, without
+from monitor.setup.rig_text import Sheet, sheet_of, with_rows, without
 from monitor.web.answers import RefusedError
 from monitor.web.plain_pages import on_a_page
 from monitor.web.set_up import FIXTURES_FILE, PATH, back_to, kept, sent, set_up_page
@@ -95,7 +95,7 @@ def _put_in(place: Place, db: Database, form: Sent, at_id: str) -> Response:
                 return back_to(f"{GEAR}?at={quote(at_id)}&kept=1")
             suits = _suits(as_it_would.show, found)
         except BadInputError as fault:
-            problems = fault.problems
+            problems = _by_name(fault.problems, sheet)
     return _page(
         place,
         form.viewer,
@@ -107,6 +107,17 @@ def _put_in(place: Place, db: Database, form: Sent, at_id: str) -> Response:
         suits=suits,
         refused=form.is_kept,
     )
+
+
+def _by_name(problems: Sequence[Problem], sheet: Sheet) -> list[Problem]:
+    """Problems of rows with the short name of each: its row in the file is no row of the paste."""
+    found = []
+    for problem in problems:
+        at = -1 if problem.line is None else problem.line - 2
+        is_row = problem.file == FIXTURES_FILE and 0 <= at < len(sheet.rows)
+        name = sheet.at(sheet.rows[at], "id") if is_row else ""
+        found.append(replace(problem, says=f"{name}: {problem.says}") if name else problem)
+    return found
 
 
 def _says(found: Pasted) -> str:

@@ -42,6 +42,15 @@ def test_each_code_is_read_back():
     assert second.reads[0].startswith("IP54 (")
 
 
+def test_headings_of_a_hire_list():
+    heads = "id\tdescription\tip code\tconnector mated ip\tconnector unmated ip\towner ref"
+    found = paste(f"{heads}\tconnector\nA\tWash\tIP65\tIP44\tIP20\tPWL-1\tIP54")
+    assert found.columns == (
+        *("id", "name", "code", "connector_code", "connector_open_code", "owner"),
+        "",  # codes under a heading that means none of them: somebody has to say which
+    )
+
+
 def test_lines_as_a_browser_sends_them():
     assert len(paste(WITH_HEADINGS.replace("\n", "\r\n")).rows) == 2
 

@@ -9,6 +9,7 @@ from datetime import UTC, datetime, time
 import pytest
 from show_samples import ENVIRON, change, changed, notes, problems, small
 
+from monitor.check import needs_attention
 from monitor.domain import BadInputError, Hours
 from monitor.show import default_policy, read_log, read_show
 
@@ -52,7 +53,6 @@ def test_encodings_are_read_and_told(tmp_path, encoding, told):
         (b"id,code\x00,position\nA,IP65,tower\n", "encoding", None),
         (b"", "empty-file", None),
         (b" \n\n", "empty-file", None),
-        (b"id,code,position\n", "empty-file", None),
         (b"id\tcode\tposition\nA\tIP65\ttower\n", "delimiter", None),
         (b'id,code,position\n"A,IP65,tower\n', "broken-row", 2),
         (b"id,code,position,id\nA,IP65,tower,B\n", "repeated-column", 1),
@@ -367,3 +367,15 @@ def test_a_person_is_reached_by_a_contact_that_is_there(tmp_path):
     with (show / "show.toml").open("a", encoding="utf-8") as file:
         file.write('\n[[people]]\nname = "Suki"\ncontact = "nobody at all"\n')
     assert [p.code for p in problems(show)] == ["unknown-contact"]
+
+
+def test_a_show_that_is_still_to_be_described_is_read_and_told_of(tmp_path):
+    """Positions and fixtures may be put in on the duty page."""
+    folder = with_rows(tmp_path, b"id,code,position\n")
+    path = folder / "show.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text[: text.index("[[positions]]")], encoding="utf-8")
+    read = read_show(folder, {})
+    assert (dict(read.show.positions), read.show.fixtures) == ({}, ())
+    assert {note.code for note in read.notes} >= {"no-positions", "empty-file"}
+    assert needs_attention(read.notes)
