@@ -40,13 +40,13 @@ def last_answers(answers: Sequence[Answered]) -> dict[str, Answered]:
 
 
 def sentence(answer: Answered, show: Show, now: datetime) -> str:
-    """`Asked to cover, Ines answered not needed at 21:03`."""
+    """`Ines answered not needed at 21:03 when asked to cover`."""
     clock = SiteClock(show.site.timezone, now)
     who = one_line(answer.by or "") or "Somebody"
     said = f"{who} answered {answer.answer.replace('-', ' ')} at {clock.at(answer.at)}"
     if answer.action is not None:
         # The alert may ask for something else by now, and this was no answer to that.
-        said = f"Asked to {answer.action.replace('-', ' ')}, {said}"
+        said += f" when asked to {answer.action.replace('-', ' ')}"
     because = "" if answer.because is None else BECAUSE[answer.because]
     note = one_line(answer.note or "")
     why = "; ".join(part for part in (because, note) if part)

@@ -23,7 +23,7 @@ _ORDER: dict[Press, int] = {"now": 0, "start": 1, "plan": 1, "any-time": 2}
 _NAMED_AT_MOST = 8
 NEAR = timedelta(hours=3)
 """What is to be started within this is shown whole, the rest in a line."""
-WHOLE_AT_MOST = 8
+WHOLE_AT_MOST = 7
 """More than these nobody begins at once; the rest are whole on the pages of their positions."""
 
 

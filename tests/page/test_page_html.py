@@ -77,7 +77,9 @@ def test_every_form_names_itself_its_device_and_the_way_back(evening, path):
     for form in page.all("form", class_="say"):
         hidden = {e.attrs["name"]: e.attrs["value"] for e in form.all("input", type="hidden")}
         assert form.attrs["method"] == "post"
-        assert form.attrs["action"] in {"/say/answer", "/say/log", "/say/declare"}
+        assert form.attrs["action"] in {
+            f"/say/{kind}" for kind in ("answer", "log", "declare", "rain", "take-back")
+        }
         assert hidden["csrf"]
         assert hidden.get("back", "/") == urlsplit(path).path
         assert hidden["id"] not in seen

@@ -160,12 +160,12 @@ def test_three_clears_are_kept_apart(stage):
     with stage.db() as db:
         keep_declared(db, DeclaredSaid("height", "Odile"), show, stage.now, str)
         said = declarations(db)
-    shown = clears([Spell(at_s - 3600.0, at_s - 600.0)], said, show)
+    shown = clears([Spell(at_s - 3600.0, at_s - 600.0)], said, show, stopped=False)
     assert shown.rain_since is None
     assert shown.rain_over_at == after(minutes=-10)
     assert [(one.by, one.place, one.ended_by) for one in shown.height] == [("Odile", None, None)]
     assert shown.power == ()
-    assert clears([Spell(at_s - 3600.0)], (), show).rain_since == after(hours=-1)
+    assert clears([Spell(at_s - 3600.0)], (), show, stopped=False).rain_since == after(hours=-1)
 
 
 def test_a_stop_ends_what_was_declared(stage):
@@ -175,5 +175,5 @@ def test_a_stop_ends_what_was_declared(stage):
     stage.now = after(minutes=5)
     stage.tell("site-1", None, None, kind="stop", stage="stop", blocked_by="thunder")
     with stage.db() as db:
-        (one,) = clears((), declarations(db), show).height
+        (one,) = clears((), declarations(db), show, stopped=True).height
     assert (one.place, one.ended_by, one.ended_at) == ("Delay tower A", "stop", after(minutes=5))
