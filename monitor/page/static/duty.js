@@ -365,7 +365,7 @@ async function post(word) {
   }
   if (answer.ok && data?.kept === true && data.id === word.id) {
     await drop(word);
-    told = [...told, { lines: [data.says, ...data.notes], until: Date.now() + MINUTE }].slice(-3);
+    told = [...told, { lines: [data.says, ...data.notes], until: Date.now() + MINUTE }].slice(-2);
     return "kept";
   }
   if (data?.kept !== false) return {};
