@@ -122,7 +122,7 @@ def test_a_card_says_what_where_how_many_who_and_by_when(stage):
     for said in (
         "Start by 21:50",
         "in 10 min",
-        "Done by 22:50",
+        "Finish by 22:50",
         "24 min",
         "2 people: Suki Lind, Dario Penn",
         "3 × Clear dome",

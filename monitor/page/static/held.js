@@ -2,7 +2,7 @@
 // not lost, and whoever looks is told so.
 
 const note = document.getElementById("held");
-const opening = indexedDB.open("duty", 1);
+const opening = globalThis.indexedDB?.open("duty", 1) ?? {};
 opening.onupgradeneeded = () => opening.transaction.abort(); // nothing was ever said here
 opening.onsuccess = () => {
   const words = opening.result.transaction("words").objectStore("words").getAll();
