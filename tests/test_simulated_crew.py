@@ -73,8 +73,10 @@ def test_what_the_crew_cannot_do_is_never_done(people, place):
     assert found.log == ()
     assert found.worked == ()
     stages = [(c.alert.stage, c.alert.action) for c in found.changes]
-    assert stages[:2] == [("notice", "isolate"), ("overdue", "isolate")]
-    assert not any(stage in ("start", "stood-down") for stage, _ in stages)
+    isolate = [("notice", "isolate"), ("start", "isolate"), ("overdue", "isolate")]
+    assert stages[:3] == isolate
+    assert not any(stage == "stood-down" for stage, _ in stages)
+    assert not any(stage == "start" and action != "isolate" for stage, action in stages)
 
 
 def test_who_holds_the_ticket_does_it():

@@ -61,7 +61,8 @@ def advance(
     """
     step = Step(state, plan, show, log, now, source, answers, fell)
     left = {
-        (job.position, job.family): what_is_left(as_missing(job), show, now) for job in plan.jobs
+        (job.position, job.family): what_is_left(as_missing(job), show, now, log)
+        for job in plan.jobs
     }
     cut = {key for key, job in left.items() if isolation_done(job, log)}
     jobs: dict[tuple[str, str], Job] = {key: job for key, job in left.items() if key not in cut}

@@ -13,6 +13,8 @@ from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_epoch
 
 _MOVED_S = 20.0 * SECONDS_PER_MINUTE
 """A start that moved no more than this is not told again."""
+_WALK_S = 15.0 * SECONDS_PER_MINUTE
+"""J: whoever cuts power is told that long before it has to be cut."""
 _AMOUNT_RATIO = 1.5
 """So many times the rain told before is told again, be the deadline the same. Less is not:
 what has fallen meanwhile is missing from what is still to come.
@@ -37,6 +39,9 @@ def stage_of(job: Job, show: Show, now: datetime) -> Stage | None:
     # No hands are planned for it, or nobody may or can begin just now: it is no start.
     waits = job.cannot is not None or job.no_time is not None
     begins_s = None if waits else job.start_by_s
+    if job.action == "isolate" and job.start_by_s is None and not job.not_needed:
+        # Whatever keeps hands off the gear: somebody has to walk to where its power is cut.
+        begins_s = job.do_by_s - _WALK_S
     if now_s >= job.do_by_s or _no_time_left(job):
         stage = "overdue"
     elif begins_s is not None and now_s >= begins_s - start_margin_s(show, job):

@@ -175,9 +175,11 @@ class Step:
         return self.answers.get(opened.alert.id)
 
     def is_doing(self, opened: OpenAlert) -> bool:
-        """Whether somebody answered that they are at it."""
+        """Whether somebody answered that they are at it: at what it asks, not at what it asked."""
         answer = self.answer_to(opened)
-        return answer is not None and answer.answer == "doing"
+        if answer is None or answer.action not in (None, opened.alert.action):
+            return False
+        return answer.answer == "doing"
 
     def nobody_works(self, opened: OpenAlert) -> bool:
         """Whether thunder or wind closes its place, or a stop there has not been lifted yet."""

@@ -147,7 +147,7 @@ def _after_the_answer(
     if job.not_needed:
         # The plan knows whether the answer holds for all that the job has come to ask for.
         return None if urges is None else f"{urges}: {job.reason}", new
-    if said == "doing" and reason is not None and urges is None:
+    if step.is_doing(opened) and reason is not None and urges is None:
         more = set(new.fixtures) - set(last.fixtures) or new.action != last.action
         late = new.stage == "overdue" != last.stage
         return reason if more or late else None, new

@@ -181,7 +181,9 @@ def open_alerts(known: Known, most: int) -> Section:
         said = f"{_order(known, stored.alert)}, since {known.clock.at(stored.opened_at)}"
         if answer is not None:
             by = f" {one_line(answer.by)}" if answer.by else ""
-            said += f"; answered{by}: {_ANSWERS[answer.answer]}"
+            differs = answer.action not in (None, stored.alert.action)
+            to = f" when asked to {_asked(answer)}" if differs else ""
+            said += f"; answered{by}{to}: {_ANSWERS[answer.answer]}"
         lines.append(f"{said}.")
     nothing = ("No other alert stands.",) if waiting else ("No alert stands.",)
     shown = bounded(lines, most, "on the duty page")
@@ -235,4 +237,9 @@ def _answered(known: Known, answered: Answered) -> str:
     by = f"{one_line(answered.by)} " if answered.by else ""
     where = f", {known.place(answered.position)}" if answered.position else ""
     why = f" ({answered.because.replace('-', ' ')})" if answered.because else ""
-    return f"{by}answered {_ANSWERS[answered.answer]}{why}{where}"
+    to = "" if answered.action is None else f": {_asked(answered)}"
+    return f"{by}answered {_ANSWERS[answered.answer]}{why}{to}{where}"
+
+
+def _asked(answered: Answered) -> str:
+    return (answered.action or "").replace("-", " ")

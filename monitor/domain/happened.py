@@ -54,6 +54,8 @@ class Answered:
     """Until when it cannot be done; None: until something else is said or logged there"""
     by: str | None = None
     note: str | None = None
+    action: Action | None = None
+    """What the alert asked for then; None: not kept, as before it was, or it asked for no work"""
 
 
 @dataclass(frozen=True, slots=True)

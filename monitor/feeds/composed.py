@@ -53,7 +53,7 @@ def composed(
     # Where one is enough there is one.
     values[:, :, alone] = np.nan
     one = np.where(is_known, measured, fill)
-    one[_RAIN] = np.where(rain_measured, measured[_RAIN], floor)
+    one[_RAIN] = np.where(rain_measured, np.fmax(measured[_RAIN], floor), floor)
     values[:, 0, alone] = one[:, alone]
     shares[:, alone] = 0.0
     shares[0, alone] = 1.0

@@ -74,9 +74,15 @@ class Owners(NamedTuple):
         """(feed, spot) the last word of each feed"""
         return self.all[2 + len(WEATHER_VALUES) :]
 
-    def believe_what_was_measured(self) -> None:
-        """Forget who is not needed: a floor under measured rain, feeds where all is measured."""
-        self.floor[self.values[0] >= 0] = -1
+    def believe_what_was_measured(self, lifted: Bools) -> None:
+        """Forget who is not needed: a floor under measured rain, feeds where all is measured.
+
+        Parameters
+        ----------
+        lifted : (row of the table,) whose measured rain a floor lifts all the same
+        """
+        rain = self.values[0]
+        self.floor[(rain >= 0) & ~lifted[rain]] = -1
         self.feeds[:, (self.values >= 0).all(axis=0)] = -1
 
     def take(self, index: Index) -> Owners:

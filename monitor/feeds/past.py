@@ -34,6 +34,7 @@ def as_it_was(
     terrain: Terrain | None = None,
     prefer: Sequence[str] = (),
     floor_sources: Collection[str] = (),
+    lifted_sources: Collection[str] = (),
 ) -> Weather:
     """The weather of [start_s, end_s), as far as it is known.
 
@@ -44,6 +45,7 @@ def as_it_was(
     terrain : of the site; needed only where runs differ in how their wind was measured
     prefer : sources that measure, the best first; those not named come after them
     floor_sources : sources whose rain is "at least so much", as a person on site tells it
+    lifted_sources : sources whose measured rain such a word lifts: records of another place
 
     Returns
     -------
@@ -60,13 +62,14 @@ def as_it_was(
     in common.
 
     Feeds weigh the same, members of a feed by their weights; those that do not say enough leave
-    their share to the others. A floor lifts a forecast that says less rain, and counts alone
-    where nothing else is said; a measurement stands as it is.
+    their share to the others. A floor lifts a forecast or a record that says less rain, and
+    counts alone where nothing else is said; a measurement stands as it is, but for a record that
+    did not measure it here.
     """
     derived, runs = one_wind(runs, terrain), one_wind(runs, terrain, derive=False)
     rows = table(runs, [_wanted(run, start_s, end_s) for run in runs], start_s, end_s)
     edges = np.unique(np.concatenate([rows.starts, rows.ends, [start_s]]))
-    owners = _owners(runs, rows, edges, prefer, floor_sources)
+    owners = _owners(runs, rows, edges, prefer, floor_sources, lifted_sources)
     kept, starts, ends = merged(owners.all, edges)
     return composed(runs, derived, rows, owners.take(kept), (starts, ends))
 
@@ -83,6 +86,7 @@ def _owners(
     edges: Floats,
     prefer: Sequence[str],
     floor_sources: Collection[str],
+    lifted_sources: Collection[str],
 ) -> Owners:
     """Who is believed in every spot between two edges."""
     came = np.array([known_at(run) for run in runs], dtype=float)[rows.run]
@@ -108,7 +112,8 @@ def _owners(
     for number, owner in enumerate(owners.feeds):
         mine = forecast & ~floor & (source[rows.run] == number)
         lay_in_turn(owner, order[mine[order]], rows, edges, turn)
-    owners.believe_what_was_measured()
+    lifted = np.array([run.source in lifted_sources for run in runs], dtype=np.bool_)
+    owners.believe_what_was_measured(lifted[rows.run])
     return owners
 
 

@@ -31,6 +31,8 @@ class Closed:
     why: str
     until: datetime | None
     isolate_at: str | None
+    spent_live: bool
+    """Past its allowance, and nothing says that it is isolated"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +65,7 @@ def banners(
 def _stops(standing: Sequence[Standing], show: Show, now: datetime) -> list[Banner]:
     """The site's stop, then the places that wind or dark has closed, by cause and end."""
     site: list[Banner] = []
-    places: dict[tuple[str, datetime | None], list[Alert]] = {}
+    places: dict[tuple[bool, str, datetime | None], list[Alert]] = {}
     for alert in (s.alert for s in standing):
         if not said.says_stop(alert, now):
             continue
@@ -79,15 +81,18 @@ def _stops(standing: Sequence[Standing], show: Show, now: datetime) -> list[Bann
                 )
             )
         else:
-            places.setdefault((why, facts.blocked_until), []).append(alert)
+            key = (facts.spent_live, why, facts.blocked_until)
+            places.setdefault(key, []).append(alert)
     closed = tuple(
         Closed(
             tuple(dict.fromkeys(place_name(show, a.position) for a in alerts)),
             why,
             until,
             "; ".join(dict.fromkeys(a.isolate_at for a in alerts if a.isolate_at)) or None,
+            spent_live,
         )
-        for (why, until), alerts in places.items()
+        # What is wet and live comes first.
+        for (spent_live, why, until), alerts in sorted(places.items(), key=lambda p: not p[0][0])
     )
     return [*site, Banner("closed", closed)] if closed else site
 

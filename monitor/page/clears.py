@@ -38,17 +38,22 @@ class Clears:
     rain_since: datetime | None
     """It rains on gear since then"""
     rain_over_at: datetime | None
+    stopped: bool
+    """The whole site stands under a stop"""
     height: tuple[Opened, ...]
     power: tuple[Opened, ...]
 
 
-def clears(spells: Sequence[Spell], declared: Sequence[Stands], show: Show) -> Clears:
+def clears(
+    spells: Sequence[Spell], declared: Sequence[Stands], show: Show, *, stopped: bool
+) -> Clears:
     """From the spells of rain and the declarations, both oldest first."""
     last = spells[-1] if spells else None
     over_s = None if last is None else last.over_s
     return Clears(
         rain_since=None if last is None or over_s is not None else to_moment(last.from_s),
         rain_over_at=None if over_s is None else to_moment(over_s),
+        stopped=stopped,
         height=_of("height", declared, show),
         power=_of("power", declared, show),
     )

@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Literal
 from monitor.alerts.clock import SiteClock
 from monitor.alerts.headline import subject
 from monitor.domain import Alert, Answered, Declared, LogEntry, SetUp, Show
-from monitor.page.labels import ANSWERS, BECAUSE, ENTRIES, RESULTS
+from monitor.page.labels import ACTIONS, ANSWERS, BECAUSE, ENTRIES, RESULTS
 from monitor.page.times import Times
 from monitor.page.words import Words, later
 from monitor.page.work import place_name
+from monitor.store.withdrawn import Withdrawal
 
 if TYPE_CHECKING:
     from monitor.store.happened import Happened
@@ -36,6 +37,8 @@ class Line:
     received_at: datetime | None = None
     """When it came in, where that was later"""
     replaced: bool = False
+    number: int | None = None
+    """Of a log entry that can be taken back"""
 
 
 def lines_of(found: Sequence[Happened], show: Show, words: Words, times: Times) -> list[Line]:
@@ -57,9 +60,19 @@ def _line(one: Happened, show: Show, words: Words, times: Times, where: dict[str
             what.note or "",
             one.received_at if late else None,
             one.replaced,
+            None if one.replaced else one.number,
         )
+    if isinstance(what, Withdrawal):
+        assert one.taken_back is not None
+        says = words.say("taken back: {entry}", entry=entry_says(one.taken_back, show, words))
+        place = entry_place(one.taken_back, show, where)
+        return Line(one.at, "log", place, says, what.by or "", what.note or "")
     if isinstance(what, Answered):
         said = [words.say(ANSWERS[what.answer])]
+        if what.action is not None:
+            # To which order: an alert that asked to cover may ask to isolate by now.
+            order = words.say(ACTIONS[what.action])
+            said = [words.say("{answer} to “{order}”", answer=said[0], order=order)]
         said += [words.say(BECAUSE[what.because])] if what.because else []
         said += [words.say("until {time}", time=times.at(what.until))] if what.until else []
         place = place_name(show, what.position)

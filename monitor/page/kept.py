@@ -17,6 +17,10 @@ _SAYS = {
     "part": later("Kept: {place}, {what} {part}, {at}."),
     "answer": later("Kept: {place}, {what}, {at}."),
     "declare": later("Kept: {place}, {what} open again, {at}."),
+    "against": later("Kept as said, but this speaks against it: {place}, {what} open, {at}."),
+    "falls": later("Kept: it rains here, {at}. If it rains on after half an hour, say so again."),
+    "stopped": later("Kept: it has stopped raining here, {at}."),
+    "take-back": later("Taken back: {place}, {what}, {at}."),
 }
 _OPENED: dict[str, str] = {"height": later("work at height"), "power": later("power")}
 _WORDS: dict[str, str] = {**_OPENED, **dict(ENTRIES.items()), **dict(ANSWERS.items())}
@@ -27,9 +31,10 @@ _MOST_NAMED = 3
 class KeptWord:
     """One thing that was kept, short enough to travel with the browser to the next page."""
 
-    kind: Literal["log", "answer", "declare"]
+    kind: Literal["log", "answer", "declare", "against", "rain", "take-back"]
+    """`against`: a declaration that something known here speaks against"""
     what: str = ""
-    """The entry, the answer, or what was declared open"""
+    """The entry, the answer, what was declared open, or what the rain does"""
     position: str | None = None
     fixtures: tuple[str, ...] = ()
     at: datetime | None = None
@@ -51,9 +56,16 @@ def of_answer(answered: Answered, notes: tuple[str, ...]) -> KeptWord:
     return KeptWord("answer", answered.answer, answered.position, (), answered.at, None, notes)
 
 
-def of_declaration(made: Declared, notes: tuple[str, ...]) -> KeptWord:
+def of_declaration(made: Declared, notes: tuple[str, ...], *, contested: bool) -> KeptWord:
     """Of a declaration."""
-    return KeptWord("declare", made.what, made.position, (), made.at, None, notes)
+    kind: Literal["against", "declare"] = "against" if contested else "declare"
+    return KeptWord(kind, made.what, made.position, (), made.at, None, notes)
+
+
+def of_taken_back(entry: LogEntry) -> KeptWord:
+    """Of a log entry that was taken back."""
+    named = () if entry.fixture is None else (entry.fixture,)
+    return KeptWord("take-back", entry.entry, entry.position, named, entry.at, entry.count)
 
 
 def sentences(kept: KeptWord, show: Show, times: Times) -> tuple[str, ...]:
@@ -62,9 +74,9 @@ def sentences(kept: KeptWord, show: Show, times: Times) -> tuple[str, ...]:
     if kept.known:
         return (say("It was kept before."),)
     part = ""
-    if kept.count is not None and kept.count[0] < kept.count[1]:
+    if kept.kind == "log" and kept.count is not None and kept.count[0] < kept.count[1]:
         part = say("{part} of {whole}", part=kept.count[0], whole=kept.count[1])
-    says = _SAYS["part" if part else kept.kind]
+    says = _SAYS["part" if part else kept.what if kept.kind == "rain" else kept.kind]
     what = say(_WORDS.get(kept.what, kept.what))
     first = say(says, place=_place(kept, show), what=what, part=part, at=times.at(kept.at))
     return (first, *kept.notes)

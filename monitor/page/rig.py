@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from monitor.briefing.access import closed_spans
 from monitor.briefing.known import Known
-from monitor.domain import Fixture, LogEntry, Position
+from monitor.domain import Fixture, Position
 from monitor.page.power import Power
 from monitor.planning.chance import Reach, do_by_s
 from monitor.planning.covers_on import on_part_of_a_row
@@ -22,6 +22,7 @@ from monitor.units import to_moment
 
 if TYPE_CHECKING:
     from monitor.service.seen import Seen
+    from monitor.store.history import StoredEntry
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +54,11 @@ class Row:
         """Pieces."""
         return self.fixture.count
 
+    @property
+    def is_live_spent(self) -> bool:
+        """Whether it is to be taken as wet and live: spent, and not logged as isolated."""
+        return self.out and (self.used or 0.0) >= 1.0 and self.isolated_at is None
+
 
 @dataclass(frozen=True, slots=True)
 class Place:
@@ -81,6 +87,8 @@ class Place:
     isolated: int
     isolated_at: datetime | None
     energised: int
+    live_spent: int
+    """Past their allowance, and nothing in the log says that they are isolated"""
     wet_inside: int
     blocked: Span | None
     closes: Span | None
@@ -216,6 +224,7 @@ def _place(known: Known, position: Position, rows: list[Row], in_part: int) -> P
         isolated=_pieces(isolated),
         isolated_at=max((row.isolated_at for row in isolated if row.isolated_at), default=None),
         energised=_pieces(row for row in out if row.energised_at is not None),
+        live_spent=_pieces(row for row in out if row.is_live_spent),
         wet_inside=_pieces(row for row in rows if row.wet_inside),
         blocked=known.found.plan.blocked.get(position.id),
         closes=next((span for span in spans if span.start_s > known.now_s), None),
@@ -230,8 +239,14 @@ def _when(moment: datetime | None) -> float:
     return math.inf if moment is None else moment.timestamp()
 
 
-def entries_at(place: Place, log: Iterable[LogEntry]) -> list[LogEntry]:
-    """What was logged there and of what hangs there, newest first."""
+def logged_at(place: Place, log: Iterable[StoredEntry]) -> list[StoredEntry]:
+    """What stands in the log of it and of what hangs there, newest first."""
     ids = {row.fixture.id for row in place.rows}
-    mine = [e for e in log if place.id in (e.position, e.to) or e.fixture in ids]
-    return sorted(mine, key=lambda entry: entry.at, reverse=True)
+    mine = [
+        stored
+        for stored in log
+        if stored.replaced_by is None
+        and stored.withdraws is None
+        and (place.id in (stored.entry.position, stored.entry.to) or stored.entry.fixture in ids)
+    ]
+    return sorted(mine, key=lambda stored: (stored.entry.at, stored.id), reverse=True)

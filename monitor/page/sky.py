@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal
 
 import numpy as np
 
@@ -14,6 +15,9 @@ from monitor.exposure.steps import Steps
 from monitor.exposure.wind import gust_10m
 from monitor.planning.chance import MEMBERS_FOR_A_PERCENTAGE, at_risk
 from monitor.units import SECONDS_PER_HOUR
+
+PastRain = Literal["measured", "in-part", "as-forecast", "not-known"]
+"""Where rain that fell is known from"""
 
 LOW, HIGH = 0.1, 0.9
 """The band of the members: a tenth of them lies below it, a tenth above."""
@@ -51,10 +55,14 @@ class Sky:
     members: int
     """Forecasts that speak of what comes"""
 
-    @property
-    def is_measured(self) -> bool:
-        """Whether any of the past was measured."""
-        return bool(self.past.measured.any())
+    def past_from(self, from_s: float) -> PastRain:
+        """Where the rain comes from that is shown between a moment and now."""
+        past = self.past
+        shown = (past.ends > from_s) & (past.starts < self.now_s) & np.isfinite(past.rain_mm_h)
+        if not shown.any():
+            return "not-known"
+        measured = past.measured[shown]
+        return "measured" if measured.all() else "in-part" if measured.any() else "as-forecast"
 
 
 def sky_of(known: Known) -> Sky:

@@ -16,8 +16,9 @@ import numpy as np
 from monitor.briefing.picture import Limit
 from monitor.drawing.time_axis import ticks
 from monitor.page import ink
-from monitor.page.sky import Sky, Stretch
+from monitor.page.sky import PastRain, Sky, Stretch
 from monitor.page.times import DAYS, Times
+from monitor.page.words import later
 from monitor.units import to_moment
 
 if TYPE_CHECKING:
@@ -35,6 +36,12 @@ _TITLE, _NOW, _WHICH = 10.0, 25.0, 39.0
 """Feet of the lines of words over the rain"""
 _LEAST_RAIN, _LEAST_GUST = 2.0, 12.0
 _LINE = 12.0
+_PAST: dict[PastRain, str] = {
+    "measured": later("measured"),
+    "in-part": later("measured in part"),
+    "as-forecast": later("as forecast"),
+    "not-known": later("not known"),
+}
 _EACH = (5.0, 10.0, 20.0, 30.0, 50.0)
 """Between two lines of the gust, in the unit shown: at most four to a scale"""
 
@@ -223,7 +230,7 @@ def rain_scale(most_mm_h: float, measures: Measures) -> float:
 def _which(shown: Strip) -> Iterator[str]:
     """What lies left and right of now, in words."""
     words, now = shown.words, shown.sky.now_s
-    past = words.say("measured") if shown.sky.is_measured else words.say("as forecast")
+    past = words.say(_PAST[shown.sky.past_from(shown.from_s)])
     room = words.say("forecast")
     if shown.has_now:
         x = _x(shown, now)

@@ -23,7 +23,7 @@ _ORDER: dict[Press, int] = {"now": 0, "start": 1, "plan": 1, "any-time": 2}
 _NAMED_AT_MOST = 8
 NEAR = timedelta(hours=3)
 """What is to be started within this is shown whole, the rest in a line."""
-WHOLE_AT_MOST = 8
+WHOLE_AT_MOST = 7
 """More than these nobody begins at once; the rest are whole on the pages of their positions."""
 
 
@@ -45,7 +45,9 @@ class Card:
     fixtures: tuple[str, ...]
     and_more: int
     answered: Answered | None
-    """The last word on it"""
+    """The last word on it as it is asked"""
+    answered_other: Answered | None
+    """The last word, where it was said to what the alert asked for before"""
     awaited: bool
     """Nobody has answered"""
     can_be_done: bool
@@ -72,6 +74,22 @@ class Ahead:
     place: str
     start_by: datetime | None
     do_by: datetime | None
+    cannot_until: datetime | None = None
+    """Somebody said that it cannot be done, until then; None beside `cannot`: until further word"""
+
+    @property
+    def cannot(self) -> str | None:
+        """Why it cannot be done and who says so; None: nobody does."""
+        return None if self.job.cannot is None else self.job.cannot.says
+
+    @property
+    def begins_by(self) -> float:
+        """Where it stands among what comes later [s since 1970]; infinite: nobody can tell."""
+        when = self.start_by or self.do_by
+        if self.cannot is not None:
+            until = self.cannot_until
+            when = None if until is None or when is None else max(until, when)
+        return math.inf if when is None else when.timestamp()
 
 
 def cards(
@@ -110,6 +128,7 @@ def _card(
     held: tuple[str, datetime | None] | None,
 ) -> Card:
     alert = stands.alert
+    answered, other = _answered(stands)
     done_by = said.hands_off_by(alert)
     start_ahead = alert.start_by is not None and alert.start_by > now
     return Card(
@@ -123,7 +142,8 @@ def _card(
         counts_what="start" if start_ahead or done_by is None else "done",
         fixtures=alert.fixtures[:_NAMED_AT_MOST],
         and_more=max(0, len(alert.fixtures) - _NAMED_AT_MOST),
-        answered=stands.answers[-1] if stands.answers else None,
+        answered=answered,
+        answered_other=other,
         awaited=stands.is_waiting,
         can_be_done=alert.action not in (None, "inspect"),
         held=None if held is None else held[0],
@@ -132,6 +152,19 @@ def _card(
         late=alert.facts.late,
         shown=stands.stored.change_id,
     )
+
+
+def _answered(stands: Standing) -> tuple[Answered | None, Answered | None]:
+    """The last answer to what an alert asks for, and a later one to what it asked for before.
+
+    An order to cover that becomes one to isolate stays one alert: "cannot" to the first is none
+    to the second, and what was done then is not what is to be done now.
+    """
+    asks, last = stands.alert.action, stands.answers[-1] if stands.answers else None
+    if last is None or last.action in (None, asks):
+        return last, None
+    mine = [one for one in stands.answers if one.action in (None, asks)]
+    return (mine[-1] if mine else None), last
 
 
 def _held(
@@ -170,7 +203,13 @@ def ahead(standing: Sequence[Standing], plan: Plan | None, show: Show) -> tuple[
         return ()
     told = {(s.alert.position, s.alert.action) for s in standing}
     return tuple(
-        Ahead(job, place_name(show, job.position), _moment(job.start_by_s), _moment(job.do_by_s))
+        Ahead(
+            job,
+            place_name(show, job.position),
+            _moment(job.start_by_s),
+            _moment(job.do_by_s),
+            None if job.cannot is None else _moment(job.cannot.end_s),
+        )
         for job in plan.jobs
         if (job.position, job.action) not in told and not job.not_needed
     )
@@ -186,6 +225,13 @@ def apart(found: Sequence[Card], now: datetime) -> tuple[tuple[Card, ...], tuple
     ]
     near = near[:WHOLE_AT_MOST]
     return tuple(near), tuple(card for card in found if card not in near)
+
+
+def in_turn(far: Sequence[Card], ahead: Sequence[Ahead]) -> tuple[Card | Ahead, ...]:
+    """What comes later, told or not, in one row by when it begins."""
+    rows: list[tuple[float, int, Card | Ahead]] = [(_order(card)[1], 0, card) for card in far]
+    rows += [(one.begins_by, 1, one) for one in ahead]
+    return tuple(one for _, _, one in sorted(rows, key=lambda row: row[:2]))
 
 
 def _first(card: Card) -> datetime | None:

@@ -15,7 +15,13 @@ from monitor.planning.on_shift_first import on_shift_first
 from monitor.planning.on_site import hands, shifts_of
 from monitor.planning.schedule import Effort, latest
 from monitor.planning.short_of import BUSY, people_missing
-from monitor.planning.standing import Key, answer_to, cannot_span, last_fixture_s
+from monitor.planning.standing import (
+    Key,
+    answer_to,
+    cannot_span,
+    last_fixture_s,
+    order_of,
+)
 from monitor.planning.who import told
 from monitor.planning.workable import Span, finish_s, latest_start_s, merged, workable_s
 from monitor.units import SECONDS_PER_DAY, SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_epoch
@@ -144,7 +150,7 @@ class _Plans:
         """Who is at it, whoever said so first, and the people with them marked as those."""
         if isinstance(crew, int):
             return (), crew
-        said = self._answers[job.position, job.family].by
+        said = self._answers[order_of(job)].by
         elsewhere = {a.by for a in self._answers.values() if a.answer == "doing"} | set(at_it)
         told = self._told.get((job.position, job.family), ())
         told = tuple(name for name in told if name not in elsewhere)
@@ -156,14 +162,14 @@ class _Plans:
 
     def ends_s(self, job: Job) -> float:
         """When a job in hand is done."""
-        left = self._left_minutes(job, self._answers[job.position, job.family])
+        left = self._left_minutes(job, self._answers[order_of(job)])
         return finish_s(self._shut[job.position], self._now_s, left)
 
     def rest(self, job: Job) -> Task:
         """The rest of a job in hand, from now on."""
         return Task(
             key=key_of(job),
-            minutes=self._left_minutes(job, self._answers[job.position, job.family]),
+            minutes=self._left_minutes(job, self._answers[order_of(job)]),
             people=job.people,
             tickets=frozenset(),
             blocked=tuple(self._shut[job.position]),
@@ -209,7 +215,14 @@ class _Plans:
             return replace(job, missing=missing if closed else missing or BUSY)
         late_s = max(0.0, job.ends_s - due_s)
         reason = f"{job.reason}; who is there cannot save the first of them"
-        return replace(job, do_by_s=due_s, late_by_s=late_s, late=late_s > 0.0, reason=reason)
+        return replace(
+            job,
+            do_by_s=due_s,
+            lost_by_s=job.do_by_s,
+            late_by_s=late_s,
+            late=late_s > 0.0,
+            reason=reason,
+        )
 
     def never(self, job: Job, task: Task | None, crew: tuple[Hand, ...] | int) -> Job:
         """A job that these people never get done: told as early as others could still do it."""

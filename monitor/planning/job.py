@@ -54,6 +54,10 @@ class Job:
     """By when its power is cut where nothing else is left to do: before thunder or an official
     warning stops all work outdoors
     """
+    lost_by_s: float | None = None
+    """When the first of them are spent, which nobody can save any more: `do_by_s` is of the rest.
+    Their power is to be cut before that
+    """
     no_time: Span | None = None
     """What closes the position before set-up and one fixture can be done: nobody begins now"""
     facts: Facts = field(default_factory=Facts)

@@ -21,8 +21,20 @@ BECAUSE: Mapping[CannotBecause | None, str] = {
     "no-cover": "no cover",
 }
 
+_CUT = "isolate"
 Key = tuple[str, str]
-"""Position and family of a job."""
+"""Position and family of a job. To cut power there is a thing by itself, whichever job it stands
+in for: who cannot cover may isolate, and whoever isolates has covered nothing."""
+
+
+def key_of(position: str, family: str, action: str | None) -> Key:
+    """Under which an answer to an order of that action stands."""
+    return (position, _CUT) if action == _CUT else (position, family)
+
+
+def order_of(job: Job) -> Key:
+    """The same of a job of the plan."""
+    return key_of(job.position, job.family, job.action)
 
 
 def standing(
@@ -38,7 +50,7 @@ def standing(
 
     Returns
     -------
-    By position and family of the job
+    By position and family of the job, see `Key`
 
     Notes
     -----
@@ -52,17 +64,26 @@ def standing(
     last: dict[Key, Answered] = {}
     for answer in answers:
         if answer.position is not None and to_epoch(answer.at) <= now_s:
-            last[answer.position, answer.family] = answer
+            last[key_of(answer.position, answer.family, answer.action)] = answer
     found = {}
     for (position, family), answer in last.items():
         at = to_epoch(answer.at)
         until = math.inf if answer.until is None else to_epoch(answer.until)
         if answer.answer == "done" or now_s >= min(until, at + HOLDS_S):
             continue
-        since = [e for e in entries if to_epoch(e.at) >= at and _place_of(e, show) == position]
+        since = [
+            e
+            for e in entries
+            if to_epoch(e.at) >= at and _place_of(e, show) == position and _settles(e, answer)
+        ]
         if not _ended(answer, since, show):
             found[position, family] = answer
     return found
+
+
+def _settles(entry: LogEntry, answer: Answered) -> bool:
+    """That power is cut says nothing of covers; of an answer that kept no action, perhaps."""
+    return entry.entry != "isolated" or answer.action in (None, _CUT)
 
 
 def _ended(answer: Answered, since: Sequence[LogEntry], show: Show) -> bool:
@@ -86,7 +107,7 @@ def answer_to(job: Job, answers: Mapping[Key, Answered]) -> Answered | None:
 
     What is not needed for some is not said of those that the job has come to ask for since.
     """
-    answer = answers.get((job.position, job.family))
+    answer = answers.get(order_of(job))
     if answer is None or not answer.fixtures:
         return answer
     asked, said = set(job.fixtures), set(answer.fixtures)

@@ -48,7 +48,8 @@ def answer(said: Answered, times: SiteTimes) -> str:
     until = f" until {times.at(said.until)}" if said.until is not None else ""
     by = f", {one_line(said.by)}" if said.by else ""
     note = f": {one_line(said.note)}" if said.note else ""
-    return f"{_ANSWERS[said.answer]}{_because(said)}{until}{by}, {times.at(said.at)}{note}"
+    to = "" if said.action is None else f", asked to {said.action.replace('-', ' ')}"
+    return f"{_ANSWERS[said.answer]}{_because(said)}{until}{to}{by}, {times.at(said.at)}{note}"
 
 
 def _instead(job: Job, times: SiteTimes) -> str:

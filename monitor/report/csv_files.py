@@ -114,7 +114,8 @@ def alerts_csv(jobs: Sequence[Job], times: SiteTimes) -> bytes:
 
 def _answer(said: Answered, times: SiteTimes) -> str:
     what = said.answer if said.because is None else f"{said.answer} ({said.because})"
-    return f"{what} {times.iso(said.at)}" + (f" {said.by}" if said.by else "")
+    to = "" if said.action is None else f" to {said.action}"
+    return f"{what}{to} {times.iso(said.at)}" + (f" {said.by}" if said.by else "")
 
 
 def weather_csv(material: Material, times: SiteTimes) -> bytes:

@@ -15,7 +15,7 @@ from monitor.alerts.losses import feed_state, weather_found
 from monitor.alerts.watch import tells_nobody
 from monitor.domain import Alert, BadInputError
 from monitor.evaluation import evaluate
-from monitor.planning.standing import standing
+from monitor.planning.standing import key_of, standing
 from monitor.service.ahead_lines import in_order, lines
 from monitor.service.gauges import follow_files
 from monitor.service.polling import Asking, poll_all, unanswered
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from monitor.alerts.lifecycle import OpenAlert
     from monitor.alerts.losses import FeedSight
     from monitor.domain import Answered, Facts, Show
-    from monitor.planning.job import Plan
+    from monitor.planning.job import Job
     from monitor.planning.standing import Key
     from monitor.service.feeds_seen import RunsKept
 
@@ -107,9 +107,10 @@ def _looked(
         answers=said_by_crew,
     )
     alerts = in_order([opened.alert for opened in found.state.open])
-    facts = _facts_now(found.state.open, found.plan, show, now)
+    left = [what_is_left(job, show, now, log) for job in found.plan.jobs]
+    facts = _facts_now(found.state.open, left)
     holding = _answered(found.state.open, standing(said_by_crew, log, show, to_epoch(now)))
-    waits = _not_told(found.state.open, found.plan, show, now)
+    waits = _not_told(found.state.open, left, show, now)
     lost = weather_found(sights, show, now)
     return Ahead(
         lines=(
@@ -121,11 +122,8 @@ def _looked(
     )
 
 
-def _facts_now(
-    opened: Sequence[OpenAlert], plan: Plan, show: Show, now: datetime
-) -> dict[str, Facts]:
+def _facts_now(opened: Sequence[OpenAlert], left: Sequence[Job]) -> dict[str, Facts]:
     """What is known now of the job of each alert; the times stay those that were told."""
-    left = (what_is_left(job, show, now) for job in plan.jobs)
     jobs: dict[tuple[str, str], Facts] = {(j.position, j.family): j.facts for j in left}
     found = ((one.alert, jobs.get((one.alert.position or "", one.family))) for one in opened)
     return {alert.id: facts for alert, facts in found if facts is not None}
@@ -133,11 +131,20 @@ def _facts_now(
 
 def _answered(opened: Sequence[OpenAlert], answers: Mapping[Key, Answered]) -> dict[str, Answered]:
     """By alert, what the crew answered to it, as long as that holds."""
-    found = ((one.alert, answers.get((one.alert.position or "", one.family))) for one in opened)
-    return {alert.id: answer for alert, answer in found if answer is not None}
+    found: dict[str, Answered] = {}
+    for one in opened:
+        place = one.alert.position or ""
+        # Where its power is to be cut, that it could not be covered is still worth saying.
+        for key in (key_of(place, one.family, one.action), (place, one.family)):
+            if key in answers:
+                found[one.alert.id] = answers[key]
+                break
+    return found
 
 
-def _not_told(opened: Sequence[OpenAlert], plan: Plan, show: Show, now: datetime) -> list[Alert]:
+def _not_told(
+    opened: Sequence[OpenAlert], left: Sequence[Job], show: Show, now: datetime
+) -> list[Alert]:
     """Work within the notice that no message may ask for yet, as its place is closed now."""
     told = {(one.alert.position, one.family) for one in opened}
     soon_s = to_epoch(now) + show.policy.notice_hours * SECONDS_PER_HOUR
@@ -161,7 +168,7 @@ def _not_told(opened: Sequence[OpenAlert], plan: Plan, show: Show, now: datetime
             reason=job.reason,
             facts=job.facts,
         )
-        for job in (what_is_left(job, show, now) for job in plan.jobs)
+        for job in left
         if job.blocked is not None
         and (job.position, job.family) not in told
         and job.start_by_s is not None

@@ -134,6 +134,7 @@ def keep_answer(
             until=until,
             by=said.by,
             note=said.note,
+            action=target.action,
         )
         record_entries(db, entries, now, word_id)
         record_answer(db, answered, now)

@@ -16,6 +16,7 @@ from monitor.domain import BadInputError, Problem
 from monitor.service.cover_words import cover_notes
 from monitor.service.entries import Said, as_sent, entries_of
 from monitor.service.possible import OUT_ONLY
+from monitor.service.speaks_against import against_switching_on
 from monitor.service.tested_words import inspection_notes
 from monitor.store.database import immediate
 from monitor.store.history import (
@@ -79,6 +80,7 @@ def keep_log(
         record_entries(db, entries, now, word_id)
         notes = notes_on(entries, show, now, log_entries(db))
         notes += inspection_notes(db, entries, show)
+        notes += against_switching_on(db, entries, show, now)
     return Kept(is_new=True, entries=entries, notes=tuple(notes))
 
 

@@ -13,34 +13,31 @@ from typing import TYPE_CHECKING, Literal
 from monitor.alerts.clock import SiteClock
 from monitor.alerts.words import listed, one_line
 from monitor.domain import BadInputError, Declared, Problem
-from monitor.exposure.rig import compile_rig
-from monitor.planning.inspection import queue
 from monitor.planning.under_power import in_part, power_words
 from monitor.service.after_rain import rain_spells
 from monitor.service.crew_word import is_known
 from monitor.service.possible import hanging
+from monitor.service.speaks_against import MOST_NAMED, against, place_name, touches
 from monitor.show.clock import CLOCKS_DIFFER, ClockError, lately
 from monitor.show.nearest import suggestion
 from monitor.store.database import immediate
 from monitor.store.declared import declared, record_declared, stops_since
-from monitor.store.history import log_entries, open_alerts
+from monitor.store.history import log_entries
 from monitor.units import to_moment
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterator
     from datetime import datetime
 
     from sqlite_utils import Database
 
-    from monitor.domain import Alert, Show
+    from monitor.domain import Show
     from monitor.store.declared import Stopped
 
 Opened = Literal["height", "power"]
 SAYS: dict[Opened, str] = {"height": "work at height", "power": "power"}
 
 _KEPT = "It is kept as said. The monitor opens nothing: whoever declared it answers for it."
-_MOST_NAMED = 12
-"""So many fixtures are named in one sentence."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,19 +134,7 @@ def declared_of(
     return Declared(at, said.what, by, said.position, said.note)
 
 
-# ---------------------------------------------------------------- what speaks against it
-
-
-def against(db: Database, made: Declared, show: Show, now: datetime) -> Iterator[str]:
-    """What speaks against a declaration, each in a sentence."""
-    clock = SiteClock(show.site.timezone, now)
-    yield from _stops_stand(stops_standing(db, made), show, clock)
-    spells = rain_spells(db)
-    if spells and spells[-1].over_s is None:
-        since = clock.at(to_moment(spells[-1].from_s))
-        yield f"The rain that began at {since} is not over on what is known here."
-    if made.what == "power":
-        yield from _wet_gear(db, made, show, now)
+# ---------------------------------------------------------------- what there is to say beside it
 
 
 def beside(db: Database, made: Declared, show: Show, now: datetime) -> Iterator[str]:
@@ -157,9 +142,7 @@ def beside(db: Database, made: Declared, show: Show, now: datetime) -> Iterator[
     if made.what == "power":
         cut = _isolated(db, made, show, now)
         if cut:
-            yield (
-                f"Logged as isolated, and so until logged energised: {listed(cut, _MOST_NAMED)}."
-            )
+            yield (f"Logged as isolated, and so until logged energised: {listed(cut, MOST_NAMED)}.")
     people = [one_line(person.name) for person in show.crew.people]
     if people and made.by.casefold() not in {name.casefold() for name in people}:
         yield f"{made.by} is not among the people of the show folder."
@@ -174,64 +157,10 @@ def _isolated(db: Database, made: Declared, show: Show, now: datetime) -> tuple[
         place = where.get(fixture)
         if entry.entry != "isolated" or place is None or made.position not in (None, place):
             continue
-        name = entry.fixture if entry.fixture is not None else _name(show, place)
+        name = entry.fixture if entry.fixture is not None else place_name(show, place)
         part = f" ({entry.count[0]} of {entry.count[1]})" if in_part(entry) and entry.count else ""
         names.append(f"{name}{part}")
     return tuple(dict.fromkeys(names))
-
-
-def stops_standing(db: Database, made: Declared) -> list[Alert]:
-    """The stops that still stand where something is declared open."""
-    stops = (stored.alert for stored in open_alerts(db) if stored.alert.stage == "stop")
-    return [stop for stop in stops if _touches(stop.position, made)]
-
-
-def _touches(position: str | None, made: Declared) -> bool:
-    """Whether a stop speaks of what is declared. Wind at a place closes no power."""
-    if position is None:
-        return True
-    return made.what == "height" and made.position in (None, position)
-
-
-def _stops_stand(stops: Sequence[Alert], show: Show, clock: SiteClock) -> Iterator[str]:
-    """Stops of one cause and end in one sentence."""
-    places: dict[str, list[str]] = {}
-    for stop in stops:
-        where = "the site" if stop.position is None else _name(show, stop.position)
-        facts = stop.facts
-        why = f" for {one_line(facts.blocked_by)}" if facts.blocked_by else ""
-        until = "" if facts.blocked_until is None else f" until {clock.at(facts.blocked_until)}"
-        places.setdefault(f"{why} stands{until}", []).append(where)
-    for said, where_ in places.items():
-        yield f"The stop at {listed(tuple(dict.fromkeys(where_)))}{said}."
-    if places:
-        yield "Who is up comes down; nobody starts."
-
-
-def _wet_gear(db: Database, made: Declared, show: Show, now: datetime) -> Iterator[str]:
-    """Gear that people found wet and nobody has found dry, and inspections still asked for."""
-    waiting = queue(compile_rig(show), None, log_entries(db), now)
-    here = [item for item in waiting if made.position in (None, item.position)]
-    inside = tuple(item.fixture for item in here if item.water_inside)
-    if inside:
-        yield f"Water inside, isolated until found dry: {listed(inside, _MOST_NAMED)}."
-    wet = tuple(item.fixture for item in here if item.seen_wet and not item.water_inside)
-    if wet:
-        yield f"Reported wet or found damp, and not found dry since: {listed(wet, _MOST_NAMED)}."
-    asked = [
-        stored.alert
-        for stored in open_alerts(db)
-        if stored.alert.action == "inspect" and made.position in (None, stored.alert.position)
-    ]
-    names = dict.fromkeys(_name(show, a.position) for a in asked if a.position is not None)
-    if names:
-        yield f"An inspection is still asked for at {listed(tuple(names))}."
-
-
-def _name(show: Show, position: str) -> str:
-    """In crew words; its id where the show folder knows it no more."""
-    known = show.positions.get(position)
-    return position if known is None else one_line(known.name) or position
 
 
 # ---------------------------------------------------------------- which still stand
@@ -260,10 +189,12 @@ def _stands(
     stops: tuple[Stopped, ...],
     rain: list[tuple[datetime, datetime | None]],
 ) -> Stands:
-    touching = ((s.begun_at, s.lifted_at) for s in stops if _touches(s.position, made))
+    touching = [(s.begun_at, s.lifted_at) for s in stops if touches(s.position, made)]
     stop = next((a for a, b in touching if a > made.at or b is None or b > made.at), None)
     shower = next((a for a, b in rain if a > made.at or b is None or b > made.at), None)
-    if stop is not None and (shower is None or stop <= shower):
+    stands = any(b is None for _, b in touching)
+    if stop is not None and (stands or shower is None or stop <= shower):
+        # A stop that still stands is the graver word, whichever came first.
         return Stands(made, stop, "stop")
     if shower is not None:
         return Stands(made, shower, "rain")
@@ -273,7 +204,7 @@ def _stands(
 def in_words(one: Stands, show: Show, now: datetime) -> str:
     """A declaration in a sentence: "power, the whole site: declared 18:10 by Odile"."""
     clock, made = SiteClock(show.site.timezone, now), one.declared
-    where = "the whole site" if made.position is None else _name(show, made.position)
+    where = "the whole site" if made.position is None else place_name(show, made.position)
     said = f"{SAYS[made.what]}, {where}: declared {clock.at(made.at)} by {made.by}"
     if one.ended_at is None:
         return said

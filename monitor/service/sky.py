@@ -59,13 +59,16 @@ class Sky:
 
     def _between(self, show: Show, start_s: float, end_s: float, seen: Sequence[Spell]) -> Weather:
         measured, least = self.gauges.measured(show), crew_weather(seen)
+        feeds = self.runs.of_site(show)
         return as_it_was(
-            [*self.runs.of_site(show), *measured, *([least] if len(least.starts) else [])],
+            [*feeds, *measured, *([least] if len(least.starts) else [])],
             start_s,
             end_s,
             terrain=show.site.terrain,
             prefer=[gauge.station for gauge in show.gauges],
             floor_sources=(CREW,),
+            # A record that is read as a feed was not measured where the crew stands.
+            lifted_sources={run.source for run in feeds},
         )
 
     def forecast_between(self, show: Show, start_s: float, end_s: float) -> Weather:

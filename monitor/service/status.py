@@ -29,6 +29,7 @@ def at_start(watched: Watched, waiting: Undelivered, now: datetime) -> Iterator[
         f"Watching {words.fixtures(pieces)} at {places} of {words.one_line(show.site.name)}."
         " Stop with Ctrl-C."
     )
+    yield from _not_now(show, now)
     feeds = ", ".join(name for name, _ in named(show.feeds))
     yield f"Weather from: {feeds}." if feeds else "No weather feed is set: nothing can be foreseen."
     if tells_nobody(show.contacts):
@@ -39,6 +40,25 @@ def at_start(watched: Watched, waiting: Undelivered, now: datetime) -> Iterator[
         yield f"{_messages(waiting.waiting)} of before still to be sent."
     yield f"Next word by {clock.at(next_morning(show, now))}, or when something changes."
     yield "Lightning is not detected, and silence is not safety."
+
+
+def _not_now(show: Show, now: datetime) -> Iterator[str]:
+    """That the show has not begun, or is over: its dates may be those of another year."""
+    event, zone = show.event, show.site.timezone
+    if now < event.load_in_at:
+        yield (
+            f"Load-in is {_dated(event.load_in_at.astimezone(zone))}: until then only what is"
+            " logged as put out counts as out. Other dates go in [event] of show.toml."
+        )
+    elif event.load_out_at is not None and now > event.load_out_at:
+        yield (
+            f"Load-out was {_dated(event.load_out_at.astimezone(zone))}. If the rig still stands,"
+            " put right load_out_at in [event] of show.toml."
+        )
+
+
+def _dated(local: datetime) -> str:
+    return f"{local:%a} {local.day} {local:%B %Y %H:%M}"
 
 
 def at_stop(waiting: Undelivered) -> str:

@@ -23,18 +23,19 @@ from monitor.page.curve import picture as curve_picture
 from monitor.page.feeds import KINDS, SENT, STATES, feeds_now
 from monitor.page.history import lines_of
 from monitor.page.outlook import closings, named_limits, sky_lines
-from monitor.page.rig import entries_at
+from monitor.page.rig import logged_at
 from monitor.page.sky import most_rain, window
 from monitor.page.sky_picture import Strip, strip
 from monitor.page.viewer import Viewer
 from monitor.page.words import later
-from monitor.page.work import ahead, apart, cards, orders_at, place_name
+from monitor.page.work import ahead, apart, cards, in_turn, orders_at, place_name
 from monitor.service.after_rain import rain_spells
 from monitor.service.briefings import known_at, known_now
 from monitor.service.declared import declarations
 from monitor.service.failing import failing_contacts
 from monitor.store.counts import last_readings
 from monitor.store.happened import Happened, happened, how_many_happened, latest_deliveries
+from monitor.store.history import stored_log
 from monitor.store.outbox import undelivered
 from monitor.units import SECONDS_PER_HOUR
 from monitor.web.answers import RefusedError
@@ -101,9 +102,13 @@ def _next(look: Look) -> Response:
     return look.page(
         "next.html.j2",
         near=near,
-        far=far,
-        ahead=ahead(look.standing, plan, show),
-        clears=clears(rain_spells(look.db), declarations(look.db), show),
+        later=in_turn(far, ahead(look.standing, plan, show)),
+        clears=clears(
+            rain_spells(look.db),
+            declarations(look.db),
+            show,
+            stopped=any(s.alert.kind == "stop" and s.alert.position is None for s in look.standing),
+        ),
         positions=show.positions,
         labels=labels,
         sky=None if whole is None else _strip(look, *window(whole.seen.at, BEFORE_H, AFTER_H)),
@@ -174,7 +179,10 @@ def _position(look: Look, position: str) -> Response:
         curve=curve,
         drawn=_curve(look, curve),
         logged=lines_of(
-            [Happened(e.at, e) for e in entries_at(found, known.log)[:_LOGGED_SHOWN]],
+            [
+                Happened(stored.entry.at, stored.entry, number=stored.id)
+                for stored in logged_at(found, stored_log(look.db))[:_LOGGED_SHOWN]
+            ],
             look.show,
             look.viewer.words,
             look.times,

@@ -1,4 +1,4 @@
-"""What the crew says on the duty page: log entries, answers, declarations.
+"""What the crew says on the duty page: log entries, answers, declarations, rain.
 
 The rules are those of the command line. A form is answered with the way back to its page; the
 script, which asks for JSON, is told what was kept. A word carries an id that its page made,
@@ -14,15 +14,25 @@ from typing import TYPE_CHECKING, Any, get_args
 from flask import Flask, Response, request
 
 from monitor.domain import BadInputError, Problem
-from monitor.page.kept import KeptWord, of_answer, of_declaration, of_entries, sentences
+from monitor.page.kept import (
+    KeptWord,
+    of_answer,
+    of_declaration,
+    of_entries,
+    of_taken_back,
+    sentences,
+)
 from monitor.page.times import Times
 from monitor.service.answering import AnswerSaid, keep_answer
-from monitor.service.crew_word import keep_log
+from monitor.service.crew_word import is_known, keep_log
 from monitor.service.declared import DeclaredSaid, keep_declared
 from monitor.service.entries import Said
+from monitor.service.log_book import withdraw
+from monitor.service.raining import keep_raining
 from monitor.store.database import immediate
 from monitor.store.devices import note_said
 from monitor.store.history import log_entries
+from monitor.store.withdrawn import Withdrawal
 from monitor.units import iso_utc
 from monitor.web.answers import json_answer
 from monitor.web.kept_cookie import with_kept
@@ -42,7 +52,7 @@ if TYPE_CHECKING:
 
 
 def add_to(app: Flask, place: Place) -> None:
-    """The three addresses."""
+    """One address for each kind of word."""
     for kind in get_args(Kind):
         app.add_url_rule(f"/say/{kind}", f"say-{kind}", _saying(place, kind), methods=["POST"])
 
@@ -105,10 +115,34 @@ def _keep_declared(db: Database, word: Tapped, show: Show, now: datetime, by: st
     known: Any = word.fields
     said = DeclaredSaid(**known, at=_text(word.at))
     kept = keep_declared(db, said, show, now, _spelt, word.id, by, word.sent)
-    return _BEFORE if kept.declared is None else of_declaration(kept.declared, kept.notes)
+    if kept.declared is None:
+        return _BEFORE
+    return of_declaration(kept.declared, kept.notes, contested=kept.is_contested)
 
 
-_KEEP = {"log": _keep_log, "answer": _keep_answer, "declare": _keep_declared}
+def _keep_rain(db: Database, word: Tapped, _show: Show, now: datetime, by: str) -> KeptWord:
+    if is_known(db, word.id, by, "rain", word.sent):
+        return _BEFORE
+    falls, at = word.fields["rain"] == "falls", word.at or now
+    keep_raining(db, raining=falls, at=at, by=by, now=now, spelt=_spelt)
+    return KeptWord("rain", word.fields["rain"], at=at)
+
+
+def _take_back(db: Database, word: Tapped, _show: Show, now: datetime, by: str) -> KeptWord:
+    if is_known(db, word.id, by, "take-back", word.sent):
+        return _BEFORE
+    taken = Withdrawal(by, word.fields.get("note"))
+    (entry,) = withdraw(db, [word.fields["number"]], taken, now, "number")
+    return of_taken_back(entry)
+
+
+_KEEP = {
+    "log": _keep_log,
+    "answer": _keep_answer,
+    "declare": _keep_declared,
+    "rain": _keep_rain,
+    "take-back": _take_back,
+}
 _BEFORE = KeptWord("log", known=True)
 
 

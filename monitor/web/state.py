@@ -97,6 +97,7 @@ def _alert(stands: Standing) -> dict[str, Any]:
 def _answer(answered: Answered) -> dict[str, Any]:
     return {
         "answer": answered.answer,
+        "action": answered.action,
         "at": iso_utc(answered.at),
         "by": answered.by,
         "because": answered.because,

@@ -32,7 +32,9 @@ if TYPE_CHECKING:
 
     from monitor.domain import LogEntry, Show
 
-Kind = Literal["log", "answer", "declare"]
+RainHere = Literal["falls", "stopped"]
+"""What the crew says of the rain where they stand"""
+Kind = Literal["log", "answer", "declare", "rain", "take-back"]
 
 AHEAD = timedelta(minutes=5)
 """A phone's clock may be fast by so much; what it says then is of now."""
@@ -46,6 +48,8 @@ _FIELDS: dict[Kind, tuple[tuple[str, ...], tuple[str, ...]]] = {
     ),
     "answer": (("id", "alert", "answer"), ("because", "until", "note", "at", "shown")),
     "declare": (("id", "what"), ("position", "note", "at")),
+    "rain": (("id", "rain"), ("at",)),
+    "take-back": (("id", "number"), ("note", "at")),
 }
 """What a form of each kind needs, and what it may have. Who says it is known by the device."""
 _CHOICES: dict[str, tuple[str, ...]] = {
@@ -54,6 +58,7 @@ _CHOICES: dict[str, tuple[str, ...]] = {
     "answer": get_args(AnswerKind),
     "because": get_args(CannotBecause),
     "what": get_args(Opened),
+    "rain": get_args(RainHere),
 }
 _BELONGS: dict[str, tuple[str, str]] = {
     **dict.fromkeys(("result", *READINGS), ("entry", "inspected")),

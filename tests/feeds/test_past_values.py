@@ -189,6 +189,15 @@ def test_a_gauge_stands_over_the_crews_word():
     assert past.measured[RAIN].tolist() == [True, False]
 
 
+def test_the_crews_word_lifts_a_record_of_another_place():
+    """One read as a feed: its 0.5 mm/h was not measured where the crew stands, its 3 stands."""
+    more = {"floor_sources": {"crew"}, "lifted_sources": {"deck"}}
+    past = whole([said([2, 2]), gauge([0.5, 3])], 0, 2, **more)
+    assert past.rain_mm.tolist() == [[2, 3]]
+    other = whole([said([2, 2]), gauge([0.5, 3])], 0, 2, **{**more, "lifted_sources": {"x"}})
+    assert other.rain_mm.tolist() == [[0.5, 3]]
+
+
 def test_the_crews_word_alone_is_rain_in_a_wind_not_known():
     past = whole([said([2])], 0, 1, floor_sources={"crew"})
     assert past.rain_mm.tolist() == [[2]]

@@ -25,6 +25,8 @@ from browser_site import (
 )
 from playwright.sync_api import expect
 
+from monitor.store.devices import links, withdraw_link
+
 
 @pytest.fixture(scope="module")
 def browser():
@@ -178,3 +180,39 @@ def test_a_device_that_is_signed_out_shows_nothing_of_what_it_kept(browser, site
         to_wash(page, site)
         expect(page.locator("h1")).to_have_text("No signal")
         assert "wash" not in page.content()
+
+
+def test_another_theme_takes_no_page_away_and_dresses_those_that_are_kept(browser, site):
+    with phone(browser, site.url) as context:
+        page = comes_in(context, site, "Hal")
+        minded(page)
+        to_wash(page, site)
+        minded(page)
+        page.goto(f"{site.url}/you")
+        minded(page)
+        page.get_by_label("Night red").check()
+        page.get_by_role("button", name="Show it like this").click()
+        until(page, lambda: f"{site.url}/rig/wash" in kept(page))
+        out_of_reach(page)
+        to_wash(page, site)
+        expect(page.locator("h1")).to_have_text("Lawn wash")
+        expect(page.locator("html")).to_have_attribute("data-theme", "red")
+
+
+def test_whoever_is_put_out_is_told_that_what_was_tapped_is_not_lost(browser, site):
+    gone = "responded with a status of 401"
+    with phone(browser, site.url, may_say=gone, service_workers="block") as context:
+        page = comes_in(context, site, "Ida")
+        to_wash(page, site)
+        context.route("**/say/*", lambda route: route.abort())
+        tap(page, "Covered")
+        expect(waiting(page)).to_have_text("Waiting to be sent (1)")
+        with site.db() as db:
+            withdraw_link(db, links(db)[-1].name, datetime.now(UTC), "Odile")
+        to_wash(page, site)
+        expect(page.locator("#held")).to_contain_text("not yet sent: 1.")
+        context.unroute_all()
+        comes_in(context, site, "Ida", page=page)
+        until(page, lambda: entries(site, "Ida") == ["covered"])
+        page.goto(f"{site.url}/you")
+        expect(page.locator("#held")).to_be_hidden()

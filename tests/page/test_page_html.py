@@ -77,7 +77,9 @@ def test_every_form_names_itself_its_device_and_the_way_back(evening, path):
     for form in page.all("form", class_="say"):
         hidden = {e.attrs["name"]: e.attrs["value"] for e in form.all("input", type="hidden")}
         assert form.attrs["method"] == "post"
-        assert form.attrs["action"] in {"/say/answer", "/say/log", "/say/declare"}
+        assert form.attrs["action"] in {
+            f"/say/{kind}" for kind in ("answer", "log", "declare", "rain", "take-back")
+        }
         assert hidden["csrf"]
         assert hidden.get("back", "/") == urlsplit(path).path
         assert hidden["id"] not in seen
@@ -120,7 +122,7 @@ def test_a_card_says_what_where_how_many_who_and_by_when(stage):
     for said in (
         "Start by 21:50",
         "in 10 min",
-        "Done by 22:50",
+        "Finish by 22:50",
         "24 min",
         "2 people: Suki Lind, Dario Penn",
         "3 × Clear dome",

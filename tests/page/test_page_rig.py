@@ -12,7 +12,8 @@ from page_site import THURSDAY, hours_until
 
 from monitor.domain import LogEntry
 from monitor.page.power import Power
-from monitor.page.rig import entries_at, known_of, rig_now
+from monitor.page.rig import known_of, logged_at, rig_now
+from monitor.store.history import stored_log
 
 AT = datetime(2027, 7, 15, 18, 0, tzinfo=UTC)
 
@@ -123,8 +124,9 @@ def test_what_was_logged_at_a_place(stage):
         entry("isolated", fixture="BAR-05", minute=9),
         entry("covered", "foh-tent", minute=4),
     )
-    logged = entries_at(rig.by_id["bar-canopy"], rig.known.log)
-    assert [one.entry for one in logged] == ["isolated", "covered"]
+    with stage.db() as db:
+        logged = logged_at(rig.by_id["bar-canopy"], stored_log(db))
+    assert [one.entry.entry for one in logged] == ["isolated", "covered"]
 
 
 def test_what_is_logged_for_later_is_not_so_yet(stage):

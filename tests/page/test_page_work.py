@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -10,8 +12,9 @@ from page_site import THURSDAY
 from monitor.domain import Answered
 from monitor.page.banners import banners
 from monitor.page.clears import clears
-from monitor.page.work import ahead, apart, cards, orders_at
+from monitor.page.work import ahead, apart, cards, in_turn, orders_at
 from monitor.planning.rain_over import Spell
+from monitor.planning.workable import Span
 from monitor.service.declared import DeclaredSaid, declarations, keep_declared
 from monitor.service.escalation import standing
 from monitor.store.answers import record_answer
@@ -121,6 +124,78 @@ def test_the_last_answer_stands_on_the_card(stage):
     assert (answered.by, answered.answer, answered.because) == ("Suki", "cannot", "no-lift")
 
 
+def test_an_answer_stands_by_what_it_was_asked_and_by_nothing_else(stage):
+    """Sam cannot cover; then the order is to isolate: that he cannot was never said of it."""
+    stage.tell("one", "tower-a", "isolate", stage="overdue")
+    cannot = Answered(after(minutes=-6), "one", "cannot", by="Sam", action="cover")
+    done = Answered(after(minutes=-2), "one", "done", by="Ines", action="isolate")
+    with stage.db() as db, immediate(db):
+        record_answer(db, cannot)
+    card = found(stage)[0]
+    assert (card.answered, card.answered_other) == (None, cannot)
+    with stage.db() as db, immediate(db):
+        record_answer(db, done)
+    card = found(stage)[0]
+    assert (card.answered, card.answered_other) == (done, None)
+    # The order is to cover again: done was to isolate, and his word on covering still stands.
+    stage.now = after(minutes=1)
+    stage.tell("one", "tower-a", "cover")
+    card = found(stage)[0]
+    assert (card.answered, card.answered_other) == (cannot, done)
+
+
+def test_what_comes_later_stands_by_its_time_told_or_not(stage):
+    """Tower A is told of for half past one at night; what nobody was told of stands around it."""
+    seen = stage.evaluate(THURSDAY)
+    show = stage.watch.current.show
+    first = replace(seen.found.plan.jobs[0], not_needed=False, cannot=None)
+    job = replace(first, position="stage-lip", start_by_s=after(hours=1).timestamp())
+    until = after(hours=9).timestamp()
+    held = Span(after(hours=0).timestamp(), until, "crew", says="no lift, says Sam")
+    jobs = (
+        job,
+        replace(job, position="avenue", start_by_s=after(hours=6).timestamp()),
+        replace(job, position="tower-b", cannot=held),
+        replace(job, position="bar-canopy", cannot=replace(held, end_s=math.inf)),
+    )
+    stage.tell("one", "tower-a", "cover", stage="notice", start_by=after(hours=4))
+    told = [one for one in stands(stage) if one.alert.id == "one"]
+    plan = replace(seen.found.plan, jobs=jobs)
+    rows = in_turn(cards(told, None, show, stage.now), ahead(told, plan, show))
+    places = [getattr(one, "alert", None) or one.job for one in rows]
+    assert [one.position for one in places] == [
+        "stage-lip",
+        "tower-a",
+        "avenue",
+        "tower-b",
+        "bar-canopy",
+    ]
+    by_place = {one.job.position: one for one in rows if hasattr(one, "job")}
+    assert (by_place["tower-b"].cannot, by_place["tower-b"].cannot_until) == (
+        "no lift, says Sam",
+        after(hours=9),
+    )
+    assert by_place["bar-canopy"].cannot_until is None
+
+
+def test_what_is_wet_and_live_comes_first_in_a_stop(stage):
+    for n, (place, live) in enumerate((("tower-a", False), ("tower-b", True))):
+        stage.tell(
+            f"wind-{n}",
+            place,
+            "isolate",
+            stage="stop",
+            blocked_by="gust 14 m/s",
+            blocked_until=after(hours=4),
+            spent_live=live,
+        )
+    (banner,) = banners(stands(stage), stage.watch.current.show, stage.now, stage.now)
+    assert [(one.places, one.spent_live) for one in banner.closed] == [
+        (("Delay tower B",), True),
+        (("Delay tower A",), False),
+    ]
+
+
 def test_gravest_banner_first(stage):
     stage.tell("delivery-x", None, None, kind="delivery", reason="the mail server is silent")
     stage.tell("weather-1", None, None, kind="weather", reason="the feed is too old")
@@ -160,12 +235,12 @@ def test_three_clears_are_kept_apart(stage):
     with stage.db() as db:
         keep_declared(db, DeclaredSaid("height", "Odile"), show, stage.now, str)
         said = declarations(db)
-    shown = clears([Spell(at_s - 3600.0, at_s - 600.0)], said, show)
+    shown = clears([Spell(at_s - 3600.0, at_s - 600.0)], said, show, stopped=False)
     assert shown.rain_since is None
     assert shown.rain_over_at == after(minutes=-10)
     assert [(one.by, one.place, one.ended_by) for one in shown.height] == [("Odile", None, None)]
     assert shown.power == ()
-    assert clears([Spell(at_s - 3600.0)], (), show).rain_since == after(hours=-1)
+    assert clears([Spell(at_s - 3600.0)], (), show, stopped=False).rain_since == after(hours=-1)
 
 
 def test_a_stop_ends_what_was_declared(stage):
@@ -175,5 +250,5 @@ def test_a_stop_ends_what_was_declared(stage):
     stage.now = after(minutes=5)
     stage.tell("site-1", None, None, kind="stop", stage="stop", blocked_by="thunder")
     with stage.db() as db:
-        (one,) = clears((), declarations(db), show).height
+        (one,) = clears((), declarations(db), show, stopped=True).height
     assert (one.place, one.ended_by, one.ended_at) == ("Delay tower A", "stop", after(minutes=5))

@@ -216,8 +216,67 @@ def test_power_is_cut_before_thunder_stops_all_work(thunder, at_h, by_h):
     told = [answered(at_h, "cannot", because="act-on-stage")]
     job = only(planned(POLE, weather, at_h=at_h, answers=told))
     assert since_noon_h(job.cut_by_s) == pytest.approx(by_h)
-    left = what_is_left(job, POLE, after(at_h))
+    left = what_is_left(job, POLE, after(at_h), ())
     assert (left.action, since_noon_h(left.do_by_s)) == ("isolate", pytest.approx(by_h))
+
+
+STOOD = show(
+    [fixture("IP20", "f1", cover="bag"), fixture("IP20", "f2", cover="bag", stated_mm=2.5)],
+    positions=[position("pole")],
+    covers=[bag(in_stock=5)],
+)
+"""Of 1 mm/h from 14:00 the first stands 0.5 mm, until 14:30, and the second 2.5 mm, until 16:30:
+it is saved where the first is not."""
+LONG = hours([0, 0, 1, 1, 1, 1], 0.0)
+
+
+def lost_first(at_h=1.0, log=()):
+    """Nobody can cover before 14:45, when the first is spent."""
+    told = [answered(1.0, "cannot", fixtures=("f1", "f2"), action="cover", until=after(2.75))]
+    (job,) = (j for j in planned(STOOD, LONG, at_h=at_h, log=log, answers=told).jobs)
+    return job, what_is_left(job, STOOD, after(at_h), log)
+
+
+def test_what_is_spent_before_anybody_can_is_isolated_by_then():
+    job, left = lost_first()
+    assert since_noon_h(job.lost_by_s) == pytest.approx(2.5)
+    assert start_h(job) >= 2.75
+    assert (left.action, since_noon_h(left.do_by_s)) == ("isolate", pytest.approx(2.5))
+    assert left.start_by_s is None
+    assert "The rest after that: start by " in left.reason
+
+
+@pytest.mark.parametrize(
+    "cut", [entry(1.5, "isolated"), entry(1.5, "isolated", fixture="f1")], ids=["all", "it"]
+)
+def test_once_its_power_is_cut_the_rest_is_left_to_be_covered(cut):
+    job, left = lost_first(at_h=1.6, log=[cut])
+    assert job.cannot is not None
+    assert (left.action, left.start_by_s, left.do_by_s) == ("cover", job.start_by_s, job.do_by_s)
+
+
+def test_power_cut_to_another_does_not_do():
+    _, left = lost_first(at_h=1.6, log=[entry(1.5, "isolated", fixture="f2")])
+    assert left.action == "isolate"
+
+
+@pytest.mark.parametrize("action", ["cover", "bring-in"])
+def test_that_it_is_isolated_does_not_end_a_cannot_to_cover(action):
+    told = [answered(1.0, "cannot", action=action)]
+    found = standing(told, [entry(1.2, "isolated")], POLE, after(1.5).timestamp())
+    assert found["pole", "protect"].answer == "cannot"
+
+
+def test_who_is_at_the_switch_covers_nothing():
+    """Sam cannot cover, and Ines isolates: the job is not under way, and still cannot be done."""
+    told = [
+        answered(1.0, "cannot", action="cover", by="Sam"),
+        answered(1.1, "doing", action="isolate", by="Ines"),
+    ]
+    job = only(planned(POLE, RAIN, at_h=1.2, answers=told))
+    assert (job.under_way, job.cannot.says) == (False, "it cannot be done now, says Sam")
+    found = standing(told, [entry(1.2, "isolated")], POLE, after(1.5).timestamp())
+    assert set(found) == {("pole", "protect")}
 
 
 def test_without_a_cover_it_is_brought_in():

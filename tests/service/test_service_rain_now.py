@@ -150,6 +150,29 @@ def test_the_crews_word_alone(made):
     assert "Lawn wash reaches its allowance first, 12:42" in site.text
 
 
+def used(stage):
+    (row,) = stage.cycle.seen.found.plan.used.values()
+    return row
+
+
+@pytest.mark.parametrize("stopped", [False, True], ids=["said", "said-stopped-said"])
+def test_what_fell_by_the_crews_word_is_counted_and_the_deadline_does_not_slide(made, stopped):
+    """0.5 mm of 2.5 mm/h are 12 minutes: a twelfth more each minute, and spent by 11:42Z."""
+    stage = made(gauge="")
+    before = [Reading("crew", at(-2), raining=True), Reading("crew", at(-1), raining=False)]
+    minute = 1 if stopped else 0
+    say(stage, *(before if stopped else ()), Reading("crew", at(0), raining=True))
+    (work,) = [m for m in stage.run() if m.kind == "work"]
+    assert due(work) == pytest.approx(12 - minute, abs=0.02)
+    for minutes in (3, 6, 9):
+        stage.later(minutes=3)
+        assert not [m for m in stage.run() if m.kind == "work"]
+        assert used(stage) == pytest.approx((minutes + minute) / 12, abs=0.002)
+    stage.later(minutes=4)
+    (spent,) = [m for m in stage.run() if m.kind == "work"]
+    assert (spent.stage, spent.data["action"]) == ("overdue", "isolate")
+
+
 @pytest.mark.parametrize(
     ("after", "more", "says"),
     [

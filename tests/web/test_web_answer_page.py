@@ -240,7 +240,7 @@ def test_who_answers_is_the_person_whose_contact_it_is(tmp_path, people, by):
         ((_, path),) = links_in(site)
         assert f"Done is logged now, by {by}," in page_of(site, path).text
         kept = tap(site, path, answer="done")
-        assert f"Kept: {by} answered done at 21:00." in kept.text
+        assert f"Kept: {by} answered done at 21:00 when asked to cover." in kept.text
         with site.db() as db:
             assert [entry.by for entry in log_entries(db)] == [by]
             assert [answer.by for answer in answers(db)] == [by]
@@ -268,7 +268,10 @@ def test_doing_is_kept_with_who_and_for_what_and_logs_nothing(tmp_path):
     with told(tmp_path, TWO) as (site, _):
         kept = tap(site, dict(links_in(site))["b@example.org"], answer="doing")
         assert kept.status_code == 200
-        assert "Kept: crew chief (b@example.org) answered doing at 21:00." in kept.text
+        assert (
+            "Kept: crew chief (b@example.org) answered doing at 21:00 when asked to cover."
+            in kept.text
+        )
         with site.db() as db:
             (answer,) = answers(db)
             assert log_entries(db) == ()

@@ -233,7 +233,7 @@ def test_state_says_how_things_stand(clocked):
     )
     assert alert["fixtures"] == ["WASH"]
     assert alert["answer"] == {"answer": "doing", "at": stamp(AT), "by": "Ines"}
-    more = {"because": None, "until": None, "note": None}
+    more = {"action": "cover", "because": None, "until": None, "note": None}
     assert alert["answers"] == [{**alert["answer"], **more}]
     assert (alert["turns"], alert["awaits_answer"], alert["next_turn_at"]) == ([], False, None)
     (feed,) = state["feeds"]

@@ -15,12 +15,15 @@ from web_site import now, raise_alert, served, show_folder, stamp
 
 from monitor.domain import Alert
 from monitor.service.escalation import standing
+from monitor.service.log_book import withdraw, written
 from monitor.store.answers import answers
 from monitor.store.chain import verify
 from monitor.store.database import immediate
 from monitor.store.declared import declared
 from monitor.store.devices import make_link, withdraw_link
 from monitor.store.history import alerts_as_they_stand, log_entries, record_change
+from monitor.store.readings import readings_after
+from monitor.store.withdrawn import Withdrawal
 from monitor.web.kept_cookie import kept_of
 from monitor.web.own_forms import way_back
 from monitor.web.tapped import tapped
@@ -619,3 +622,95 @@ def test_a_word_with_long_notes_still_fits_into_a_cookie(site, phone):
 )
 def test_the_way_back_leads_nowhere_else(asked, found):
     assert way_back(asked) == found
+
+
+# ---------------------------------------------------------------- rain, and what was a mistake
+
+
+def test_that_it_rains_here_is_kept_as_the_crews_word_of_that_moment(site, phone):
+    began = now() - timedelta(minutes=5)
+    word = {"rain": "falls", "at": stamp(began), "id": new_id()}
+    assert phone.say("rain", **word).status_code == 201
+    assert phone.say("rain", **word).json()["known"] is True
+    assert phone.say("rain", rain="stopped").status_code == 201
+    with site.db() as db:
+        found = [stored.reading for stored in readings_after(db)]
+    assert [(one.station, one.raining, one.by) for one in found] == [
+        ("crew", True, "Dario"),
+        ("crew", False, "Dario"),
+    ]
+    assert stamp(found[0].at) == stamp(began)
+
+
+@pytest.mark.parametrize(
+    ("fields", "code"), [({}, "missing-key"), ({"rain": "a bit"}, "unknown-value")]
+)
+def test_a_word_on_rain_that_says_neither_is_refused(site, phone, fields, code):
+    refused = phone.say("rain", **fields)
+    assert refused.status_code == 422
+    assert [p["code"] for p in refused.json()["problems"]] == [code]
+    with site.db() as db:
+        assert readings_after(db) == ()
+
+
+def test_what_was_logged_by_mistake_is_taken_back_on_the_page(site, phone):
+    phone.say("log", entry="covered", position="wash")
+    (number,) = (row["id"] for row in site.rows("log_entries"))
+    word = {"number": str(number), "id": new_id()}
+    told = phone.say("take-back", **word)
+    assert told.status_code == 201
+    assert told.json()["says"].startswith("Taken back: ")
+    assert log_of(site) == ()
+    # sent again it is known; said anew, it was taken back before
+    assert phone.say("take-back", **word).json()["known"] is True
+    again = phone.say("take-back", number=str(number))
+    assert [p["code"] for p in again.json()["problems"]] == ["replaced-entry"]
+    shown = phone.get("/history").text
+    assert "taken back: covered" in shown
+    assert "counts no more" in shown
+    with site.db() as db:
+        assert verify(db).ok
+
+
+def test_an_entry_taken_back_on_the_command_line_leaves_the_history_whole(site, phone):
+    phone.say("log", entry="covered", position="wash")
+    with site.db() as db:
+        (row,) = written(db, site.place.show)
+        withdraw(db, [str(row.number)], Withdrawal("Odile", "wrong stage"), now(), "--withdraw")
+    page = phone.get("/history")
+    assert page.status_code == 200
+    assert "taken back: covered" in page.text
+    assert "wrong stage" in page.text
+
+
+def test_a_guest_says_nothing_of_rain_and_takes_nothing_back(site, phone, links):
+    phone.say("log", entry="covered", position="wash")
+    (number,) = (row["id"] for row in site.rows("log_entries"))
+    guest = Phone(site).comes_in(links["guest"], "Visitor")
+    assert guest.say("rain", rain="falls").status_code == 403
+    assert guest.say("take-back", number=str(number)).status_code == 403
+    assert len(log_of(site)) == 1
+    assert site.rows("readings") == []
+
+
+def stops(site):
+    raise_alert(site, "site-1", None, "stop", None, stage="stop", fixtures=())
+
+
+def test_power_logged_as_on_is_told_what_speaks_against_it(site, phone):
+    """A stop for thunder over the whole site, and an order to isolate that stands there."""
+    stops(site)
+    raise_alert(site, action="isolate", stage="overdue")
+    told = phone.say("log", entry="energised", position="wash").json()
+    assert told["kept"]
+    assert any("The stop at the site" in note for note in told["notes"])
+    assert any(note.startswith("The order to isolate still stands at ") for note in told["notes"])
+    calm = phone.say("log", entry="isolated", position="wash").json()
+    assert calm["notes"] == []
+
+
+def test_a_declaration_against_a_stop_is_not_told_as_open(site, phone):
+    stops(site)
+    told = phone.say("declare", what="height").json()
+    assert told["says"].startswith("Kept as said, but this speaks against it: ")
+    assert told["notes"][0].startswith("The stop at the site")

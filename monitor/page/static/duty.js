@@ -244,7 +244,10 @@ const about = (form) => JSON.stringify([form.dataset.say, ...[...form.querySelec
   .filter((field) => !["id", "csrf", "back", "shown"].includes(field.name)).map((field) => field.value)]);
 
 function inWords(form, button) {
-  const title = { answer: form.closest("article")?.querySelector("h3"), log: main.querySelector("h1") };
+  const title = {
+    answer: form.closest("article")?.querySelector("h3"), log: main.querySelector("h1"),
+    "take-back": form.closest("li")?.querySelector("bdi"),
+  };
   const typed = [...form.elements].map((field) => {
     if (field === button || !field.value || field.type === "hidden") return "";
     if (field.localName === "select") return field.selectedOptions[0].text;
@@ -362,7 +365,7 @@ async function post(word) {
   }
   if (answer.ok && data?.kept === true && data.id === word.id) {
     await drop(word);
-    told = [...told, { lines: [data.says, ...data.notes], until: Date.now() + MINUTE }].slice(-3);
+    told = [...told, { lines: [data.says, ...data.notes], until: Date.now() + MINUTE }].slice(-2);
     return "kept";
   }
   if (data?.kept !== false) return {};

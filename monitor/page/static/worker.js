@@ -6,6 +6,7 @@ const FILES = "files";
 const NO_SIGNAL = "/no-signal";
 const PATIENCE_MS = 4000;
 const MOST = 60;
+const ANEW = 12;
 const KEPT = /^\/((rig|sky|history|feeds|print|sheet|you)(\/|$)|$)/;
 const CHANGES = /^\/(out$|you(\/|$)|in\/)/;
 
@@ -25,22 +26,37 @@ addEventListener("fetch", (event) => {
   const { request } = event;
   const { origin, pathname } = new URL(request.url);
   if (origin !== location.origin) return;
-  if (request.method === "POST" && CHANGES.test(pathname)) event.respondWith(changed(request));
+  if (request.method === "POST" && CHANGES.test(pathname)) event.respondWith(changed(event, pathname));
   if (request.method !== "GET") return;
   if (pathname.startsWith("/static/")) event.respondWith(file(request));
   else if (KEPT.test(pathname)) page(event);
 });
 
-async function changed(request) {
-  await wipe();
+// Who goes takes all pages along at once. How the device likes them is only of their looks:
+// they stay until the new ones can be had, and are had at once.
+async function changed(event, pathname) {
+  const stays = pathname === "/you";
+  const known = stays ? (await (await caches.open(PAGES)).keys()).slice(-ANEW) : [];
+  if (!stays) await wipe();
   try {
-    return await fetch(request);
+    return await fetch(event.request);
   } finally {
-    await wipe();
-    // Its language may be another one from now on.
-    const files = await caches.open(FILES);
-    await files.delete(NO_SIGNAL);
-    await files.add(NO_SIGNAL).catch(() => {});
+    if (!stays || navigator.onLine) {
+      await wipe();
+      // Its language may be another one from now on.
+      const files = await caches.open(FILES);
+      await files.delete(NO_SIGNAL);
+      await files.add(NO_SIGNAL).catch(() => {});
+      event.waitUntil(anew(known));
+    }
+  }
+}
+
+async function anew(known) {
+  for (const { url } of known) {
+    const began = turn;
+    await fetch(url, { headers: { Accept: "text/html" } })
+      .then((answer) => keep(new Request(url), answer, began)).catch(() => {});
   }
 }
 
