@@ -10,12 +10,14 @@ from monitor.check.suits import named, stands_in_water, unsuited
 from monitor.code_words import explain
 from monitor.codes import STANDINGS, inferred, no_rain_limit, standing
 from monitor.exposure.rig import compile_rig, part_credits
+from monitor.planning.dark import Feeding
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from monitor.domain import Fixture, Part, Problem, Show, Standing
     from monitor.exposure.rig import Kind
+    from monitor.planning.dark import Dark
 
 SCHEMA = "dryspell.check/1"
 
@@ -26,7 +28,7 @@ class Checked:
 
     `allowance_mm` is what straight-down rain may bring onto the fixture itself, the maker's
     statement where there is one; None: rain sets no limit. `standing` is the chain's.
-    `notes` are to be known and leave it suited.
+    `notes` are to be known and leave it suited. `lost` is what is dark without it.
     """
 
     fixture: Fixture
@@ -34,6 +36,7 @@ class Checked:
     allowance_mm: float | None
     unsuited: tuple[str, ...]
     notes: tuple[str, ...]
+    lost: Dark | None = None
 
 
 def check(show: Show) -> tuple[Checked, ...]:
@@ -41,14 +44,15 @@ def check(show: Show) -> tuple[Checked, ...]:
     rig = compile_rig(show)
     known: dict[tuple[int, float | None], tuple[tuple[str, ...], tuple[str, ...]]] = {}
     allowances = [kind.allowance_mm("fixture", show.policy) for kind in rig.kinds]
-    found = []
+    found, feeding = [], Feeding.of(show)
     for fixture, index in zip(show.fixtures, rig.kind_of.tolist(), strict=True):
         kind = rig.kinds[index]
         # Beside its kind only its own height counts here: standing water may not reach it.
         key = (index, fixture.height_m)
         if key not in known:
             known[key] = unsuited(fixture, kind, show), tuple(_notes(fixture, kind, show))
-        found.append(Checked(fixture, kind.standing, allowances[index], *known[key]))
+        lost = feeding.dark(fixture)
+        found.append(Checked(fixture, kind.standing, allowances[index], *known[key], lost))
     return tuple(found)
 
 
@@ -96,6 +100,7 @@ def _fixture_json(one: Checked) -> dict[str, Any]:
         "unsuited": list(one.unsuited),
         "position": one.fixture.position,
         "notes": list(one.notes),
+        "dark_without_it": [] if one.lost is None else [f.id for f in one.lost.fixtures],
     }
 
 

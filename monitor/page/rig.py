@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -17,6 +17,7 @@ from monitor.domain import Fixture, LogEntry, Position
 from monitor.page.power import Power
 from monitor.planning.chance import Reach, do_by_s
 from monitor.planning.covers_on import on_part_of_a_row
+from monitor.planning.dark import Dark
 from monitor.planning.workable import Span
 from monitor.units import to_moment
 
@@ -85,6 +86,10 @@ class Place:
     blocked: Span | None
     closes: Span | None
     """What closes it next"""
+    lost: tuple[Dark, ...] = ()
+    """What is dark without which part that hangs here"""
+    fed_from: tuple[tuple[Row, int], ...] = ()
+    """Parts that hang elsewhere, and how many pieces here are dark without each"""
 
     @property
     def id(self) -> str:
@@ -120,8 +125,13 @@ def rig_now(seen: Seen) -> RigNow:
     for row in rows:
         by_place.setdefault(row.position, []).append(row)
     parts = _in_part(known, rows)
+    lost, fed_from = _dark(known, rows)
     places = [
-        _place(known, known.show.positions[place], there, parts.get(place, 0))
+        replace(
+            _place(known, known.show.positions[place], there, parts.get(place, 0)),
+            lost=tuple(lost.get(place, ())),
+            fed_from=tuple(fed_from.get(place, ())),
+        )
         for place, there in by_place.items()
         if there and place in known.show.positions
     ]
@@ -192,6 +202,25 @@ def _in_part(known: Known, rows: Iterable[Row]) -> dict[str, int]:
     for (place, _), count in on_part_of_a_row(known.log, bare, known.now).items():
         found[place] = found.get(place, 0) + count
     return found
+
+
+def _dark(
+    known: Known, rows: Iterable[Row]
+) -> tuple[dict[str, list[Dark]], dict[str, list[tuple[Row, int]]]]:
+    """By position: what is lost with each part there, and which parts elsewhere it dies with.
+
+    A part that is brought in feeds nothing any more.
+    """
+    out = {row.fixture.id: row for row in rows if row.out}
+    here: dict[str, list[Dark]] = {}
+    elsewhere: dict[str, list[tuple[Row, int]]] = {}
+    for lost in known.found.plan.feeding.every(row.fixture for row in out.values()):
+        part = out[lost.part.id]
+        here.setdefault(part.position, []).append(lost)
+        for place, pieces in lost.places:
+            if place != part.position:
+                elsewhere.setdefault(place, []).append((part, pieces))
+    return here, elsewhere
 
 
 def _place(known: Known, position: Position, rows: list[Row], in_part: int) -> Place:

@@ -157,6 +157,7 @@ def plan(
         thunder_heard=thunder_heard(steps, now_s),
         covers_short=needs.covers_short(),
         cover_notices={p: said for p, said in notices.items() if said},
+        feeding=needs.feeding,
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from monitor.domain import Action, Facts
+from monitor.planning.dark import Feeding
 from monitor.planning.workable import Span
 
 
@@ -102,3 +103,5 @@ class Plan:
     """By cover that is short: how many are wanted at once, and how many are left in stock."""
     cover_notices: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """By position: what to know of the covers that are on, where it orders nothing."""
+    feeding: Feeding = field(default_factory=Feeding)
+    """What is dark without which part, of what is out."""

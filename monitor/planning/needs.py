@@ -13,13 +13,12 @@ from monitor.exposure.rig import Rig
 from monitor.planning.by_feed import feed_says
 from monitor.planning.chance import Reach, at_risk, chance, do_by_s, shown_probability
 from monitor.planning.covers_in_stock import Allotment, CoversInStock
+from monitor.planning.dark import Feeding
 from monitor.planning.facts import plain_facts, weather_facts
 from monitor.planning.job import Job
 from monitor.planning.job_cautions import (
     bare_for_the_show,
     cover_cautions,
-    fed_by_part,
-    goes_dark,
     open_tails,
 )
 from monitor.planning.present import Present
@@ -59,7 +58,10 @@ class Needs:
         """By position: of members at which work there is due"""
         self._deadlines: dict[tuple[int, float], float] = {}
         """By group and share: asked for when it is looked for, and again for its job"""
-        self._fed = fed_by_part(rig.show)
+        self.feeding = Feeding.of(
+            rig.show, {f.id: present.where[g] for g in present.out for f in rows.get(g, ())}
+        )
+        """What is dark without which part, of what is out"""
         on = [f for g in present.covered for f in rows.get(g, ())]
         self._stock = CoversInStock(rig.show, on, self._off_their_rows(beside or {}))
 
@@ -257,7 +259,7 @@ class Needs:
         if action == "cover":
             said += cover_cautions(show, fixtures, self._ahead, from_s, rain_until_s)
             said += () if rain_until_s else bare_for_the_show(show, fixtures, self._now_s)
-        return (*said, *goes_dark(fixtures, self._fed))
+        return (*said, *self.feeding.says(fixtures))
 
     def _job(
         self,

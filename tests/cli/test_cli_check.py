@@ -184,6 +184,26 @@ def test_what_suits_is_left_alone(tmp_path, more, row, show):
     assert only(tmp_path, row, headings=headings, show=show)["unsuited"] == []
 
 
+def test_what_is_dark_without_a_part(tmp_path):
+    # DIM feeds a and N, N feeds b: without DIM three rows of 1 + 1 + 2 pieces, without N two
+    rows = ["DIM,IP20,open,1,", "N,IP65,open,1,DIM", "a,IP65,open,1,DIM", "b,IP65,open,2,N"]
+    folder = write_show(tmp_path, rows, headings="id,code,position,count,fed_by")
+    _, data = as_json(folder)
+    lost = {f["id"]: f["dark_without_it"] for f in data["fixtures"]}
+    assert {key: set(ids) for key, ids in lost.items()} == {
+        "DIM": {"N", "a", "b"},
+        "N": {"b"},
+        "a": set(),
+        "b": set(),
+    }
+    told = CliRunner().invoke(dryspell, ["check", "--show", str(folder)]).stdout.splitlines()
+    at = told.index("What is dark if a part fails")
+    assert told[at + 1].startswith("  DIM (IP20, indoor, ")
+    assert "4 fixtures" in told[at + 1]
+    assert told[at + 2].startswith("  N (IP65, permanent, ")
+    assert "2 fixtures" in told[at + 2]
+
+
 def test_exit_code_says_whether_all_suit(tmp_path):
     assert checked(write_show(tmp_path / "a", ["a,IP65,open"])).exit_code == 0
     bad = checked(write_show(tmp_path / "b", ["a,IP65,open", "b,IP20,open"]))

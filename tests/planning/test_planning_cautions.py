@@ -163,14 +163,14 @@ def test_what_is_dark_without_it_is_counted_through_what_stands_between():
             fixture("IP65", "apart"),
         ]
     )
-    assert extra(described, rain(0, 0, 1)) == ("8 fixtures are dark without DIM.",)
+    assert extra(described, rain(0, 0, 1)) == ("8 fixtures at pole are dark without DIM.",)
 
 
 def test_what_is_in_the_job_itself_is_not_counted():
     described = show([fixture("IP20", "DIM"), fixture("IP20", "lamp", fed_by="DIM")])
     assert extra(described, rain(0, 0, 1)) == ()
     described = show([fixture("IP20", "DIM"), fixture("IP65", "lamp", fed_by="DIM")])
-    assert extra(described, rain(0, 0, 1)) == ("1 fixture is dark without DIM.",)
+    assert extra(described, rain(0, 0, 1)) == ("1 fixture at pole is dark without DIM.",)
 
 
 def test_a_ring_has_an_end():
@@ -178,4 +178,4 @@ def test_a_ring_has_an_end():
         [fixture("IP20", "A", fed_by="B"), fixture("IP65", "B", fed_by="A", position="tower")],
         positions=[position(), position("tower")],
     )
-    assert extra(described, rain(0, 0, 1)) == ("1 fixture is dark without A.",)
+    assert extra(described, rain(0, 0, 1)) == ("1 fixture at tower is dark without A.",)
