@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from monitor.domain import Action, Facts, Fixture, Position, Wait
+from monitor.domain import Action, Bools, Facts, Fixture, Position, Wait
 from monitor.exposure.results import Exposure
 from monitor.exposure.rig import Rig
 from monitor.planning.by_feed import feed_says
@@ -63,7 +63,7 @@ class Needs:
         )
         """What is dark without which part, of what is out"""
         on = [f for g in present.covered for f in rows.get(g, ())]
-        self._stock = CoversInStock(rig.show, on, self._off_their_rows(beside or {}))
+        self.stock = CoversInStock(rig.show, on, self._off_their_rows(beside or {}))
 
     def _off_their_rows(self, beside: Mapping[tuple[str, str], int]) -> dict[tuple[str, str], int]:
         """Covers that are at a position without counting as on: blown off, or on part of a row."""
@@ -74,10 +74,6 @@ class Needs:
                     key = (self._present.where[g], fixture.cover)
                     found[key] = found.get(key, 0) + fixture.count
         return found
-
-    def covers_short(self) -> dict[str, tuple[int, int]]:
-        """By cover that is short: how many are wanted at once, and how many are left in stock."""
-        return self._stock.short()
 
     def in_turn(
         self, due: Mapping[str, Mapping[int, float]], under_way: Collection[str] = ()
@@ -164,7 +160,7 @@ class Needs:
             action, given = self._action(position, fixtures, spell[1] + 1)
             job = self._job(position, action, bare, closed, spell, given)
             if job.start_by_s is not None:
-                job = self._with_covers(job, given)
+                job = self._with_covers(job, given, self._while_s(bare))
             jobs.append(job)
         if leaking:
             action = "isolate" if position.access == "none" else "bring-in"
@@ -174,21 +170,29 @@ class Needs:
 
     def _first_spell(self, due: dict[int, float], share: float) -> tuple[int, int]:
         """First and last step of the wet spell in which the first deadline falls."""
-        ahead, first_due = self._ahead, min(due.values())
-        weather = ahead.steps.weather
-        wet = at_risk(
-            (ahead.wetting_mm[:, :, list(due)] > 0.0).any(axis=2).astype(float),
-            weather.weights,
-            share,
-            self._known,
-            weather.feed_of,
-        )
+        first_due, weather = min(due.values()), self._ahead.steps.weather
+        wet = self._wet(due, share)
         for first, last in wet_spells(wet, weather.starts, weather.ends):
             if weather.starts[first] - 1.0 <= first_due <= weather.ends[last] + 1.0:
                 return first, last
         # It crosses by its wet-hours clock on a film with no rain, or in a member's own shower.
         step = min(int(np.searchsorted(weather.ends, first_due)), len(weather.ends) - 1)
         return step, step
+
+    def _wet(self, groups: Iterable[int], share: float) -> Bools:
+        """(step,) where so many members have water on any of some groups."""
+        weather = self._ahead.steps.weather
+        falls = (self._ahead.wetting_mm[:, :, list(groups)] > 0.0).any(axis=2).astype(float)
+        return at_risk(falls, weather.weights, share, self._known, weather.feed_of)
+
+    def _while_s(self, due: Mapping[int, float]) -> tuple[float, float]:
+        """From when covers must be on until the last rain ahead on these groups is over (seconds).
+
+        Film may spend the last of an allowance after the rain.
+        """
+        first, wet = min(due.values()), np.flatnonzero(self._wet(due, self._rig.show.policy.risk))
+        over = self._ahead.steps.weather.ends[wet[-1]] if len(wet) else first
+        return first, max(float(over), first + SECONDS_PER_MINUTE)
 
     def _action(
         self, position: Position, fixtures: Sequence[Fixture], steps: int
@@ -200,13 +204,15 @@ class Needs:
             return "bring-in", Allotment(not_covered_because="the crew says that there is no cover")
         gust = gust_at_position(self._ahead.steps, position, self._rig.show.site)[:, :steps]
         weights, risk = self._ahead.steps.weather.weights, self._rig.show.policy.risk
-        given = self._stock.offer(position.id, fixtures, gust_at_risk(gust, weights, risk))
+        given = self.stock.offer(position.id, fixtures, gust_at_risk(gust, weights, risk))
         return ("cover" if given.covered else "bring-in"), given
 
-    def _with_covers(self, job: Job, offered: Allotment) -> Job:
+    def _with_covers(
+        self, job: Job, offered: Allotment, while_s: tuple[float, float] | None = None
+    ) -> Job:
         """The job with its covers taken from the stock: no other is promised them."""
         fixtures = [self._rig.show.fixtures[self._rig.index_of[f]] for f in job.fixtures]
-        given = self._stock.settle(job.position, fixtures, offered)
+        given = self.stock.settle(job.position, fixtures, offered, while_s)
         return replace(job, facts=replace(job.facts, covers=given.covers))
 
     def _half_used(self, position: Position, groups: Sequence[int]) -> list[Job]:
@@ -288,7 +294,7 @@ class Needs:
         )
         closes = next((s for s in closed if s.start_s > self._now_s), None)
         steps = slice(spell[0], spell[1] + 1)
-        cover = self._stock.frailest(fixtures) if given.covered else None
+        cover = self.stock.frailest(fixtures) if given.covered else None
         part = ahead.weakest_part(worst)
         left_s = workable_s(closed, self._now_s, do_by)
         facts = replace(
