@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from monitor.check.suits import named, stands_in_water, unsuited
 from monitor.code_words import explain
 from monitor.codes import STANDINGS, inferred, no_rain_limit, standing
-from monitor.exposure.rig import compile_rig, part_credits
+from monitor.exposure.rig import OPEN_TAIL, compile_rig, part_credits
 from monitor.planning.dark import Feeding
 
 if TYPE_CHECKING:
@@ -132,6 +132,7 @@ def _notes(fixture: Fixture, kind: Kind, show: Show) -> Iterator[str]:
             f"{says[:1].upper()}{says[1:]} make{'s' * (len(weak) == 1)} the chain {kind.standing}"
             + ("." if math.isinf(left) else f", good for {left:g} mm.")
         )
+    yield from _at_load_in(kind, show)
     if kind.stated_mm is not None:
         yield f"Its maker's own statement, {kind.stated_mm:g} mm, counts instead of its code."
     elif max(kind.code.water, default=0) >= 5 and not no_rain_limit(
@@ -146,6 +147,21 @@ def _notes(fixture: Fixture, kind: Kind, show: Show) -> Iterator[str]:
         yield f"May stand in {depth:g} m of water: 8 is as its maker says; ask for depth and time."
     elif depth is not None and 7 in kind.code.water and depth <= 1.0:
         yield f"May stand in {depth:g} m of water: the test behind 7 lasts 30 minutes."
+
+
+def _at_load_in(kind: Kind, show: Show) -> Iterator[str]:
+    """What an open connector makes of it until load-in ends."""
+    rigged = show.event.load_in_ends_at
+    if rigged is None or not kind.loose_at_load_in or kind.connector_open:
+        return
+    if STANDINGS.index(kind.unmated.standing) < STANDINGS.index(kind.mated.standing):
+        code = kind.codes(connector_open=True)["connector"]
+        counts = "unprotected" if code is OPEN_TAIL else code.canonical
+        until = f"{rigged.astimezone(show.site.timezone):%Y-%m-%d %H:%M}"
+        yield (
+            f"Load-in to {until}: its connector counts as open, {counts}, until it is logged "
+            f"capped; so long it is {kind.unmated.standing}."
+        )
 
 
 def _part_allowances(kind: Kind, show: Show, chosen: list[Part]) -> list[float]:

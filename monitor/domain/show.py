@@ -53,6 +53,8 @@ class Event:
     load_out_at: datetime | None = None
     show_hours: Hours | None = None
     quiet_hours: Hours | None = None
+    load_in_ends_at: datetime | None = None
+    """Until then every connector that is not capped counts as open"""
 
 
 @dataclass(frozen=True, slots=True)

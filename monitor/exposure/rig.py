@@ -67,6 +67,8 @@ class Kind:
     connector_open_code: Code | None
     connector_open: bool
     """At put-out: a tail is open and not capped."""
+    loose_at_load_in: bool
+    """It has a connector that is not capped, which counts as open until load-in ends."""
     condition: Condition
     surface_m2: float
     stated_mm: float | None
@@ -191,6 +193,8 @@ def _kind(fixture: Fixture, show: Show) -> Kind:
         connector_code=fixture.connector_code,
         connector_open_code=fixture.connector_open_code,
         connector_open=is_open,
+        loose_at_load_in=fixture.connector_state != "capped"
+        and not (fixture.connector_code is None and fixture.connector_open_code is None),
         condition=fixture.condition,
         surface_m2=fixture.surface_m2,
         stated_mm=fixture.stated_mm,

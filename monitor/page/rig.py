@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from monitor.briefing.access import closed_spans
 from monitor.briefing.known import Known
 from monitor.domain import Fixture, LogEntry, Position
+from monitor.exposure.tracks import Group
 from monitor.page.power import Power
 from monitor.planning.chance import Reach, do_by_s
 from monitor.planning.covers_on import on_part_of_a_row
@@ -86,6 +87,8 @@ class Place:
     blocked: Span | None
     closes: Span | None
     """What closes it next"""
+    loose: int = 0
+    """Pieces whose connector counts as open because it is load-in"""
     lost: tuple[Dark, ...] = ()
     """What is dark without which part that hangs here"""
     fed_from: tuple[tuple[Row, int], ...] = ()
@@ -187,13 +190,15 @@ def _crossings(known: Known) -> dict[int, datetime]:
 def _limited(known: Known) -> list[bool]:
     """Which groups have an allowance that rain uses."""
     policy = known.show.policy
-    return [
-        any(
-            group.kind.allowance_mm(part, policy, connector_open=group.connector_open) is not None
-            for part in group.kind.codes(connector_open=group.connector_open)
+
+    def counts(group: Group) -> bool:
+        is_open = group.open_at(known.now_s)
+        return any(
+            group.kind.allowance_mm(part, policy, connector_open=is_open) is not None
+            for part in group.kind.codes(connector_open=is_open)
         )
-        for group in known.found.ahead.groups
-    ]
+
+    return [counts(group) for group in known.found.ahead.groups]
 
 
 def _in_part(known: Known, rows: Iterable[Row]) -> dict[str, int]:
@@ -247,8 +252,16 @@ def _place(known: Known, position: Position, rows: list[Row], in_part: int) -> P
         energised=_pieces(row for row in out if row.energised_at is not None),
         wet_inside=_pieces(row for row in rows if row.wet_inside),
         blocked=known.found.plan.blocked.get(position.id),
+        loose=_pieces(row for row in out if _is_loose(known, row)),
         closes=next((span for span in spans if span.start_s > known.now_s), None),
     )
+
+
+def _is_loose(known: Known, row: Row) -> bool:
+    rigged, group = known.show.event.load_in_ends_at, known.found.ahead.groups[row.group]
+    if rigged is None or known.now >= rigged or group.kind.connector_open:
+        return False
+    return group.kind.loose_at_load_in and group.open_at(known.now_s)
 
 
 def _pieces(rows: Iterable[Row]) -> int:

@@ -112,6 +112,8 @@ def plan(
     notices: dict[str, tuple[str, ...]] = {}
     blocked: dict[str, Span] = {}
     turns: set[float] = {edge for s in merged(thunder) for edge in (s.start_s, s.end_s)}
+    if rig.show.event.load_in_ends_at is not None:
+        turns.add(rig.show.event.load_in_ends_at.timestamp())
     shut_at: dict[str, tuple[Span, ...]] = {}
     dark = _dark(rig, steps, now_s)
     not_needed = {place for (place, kind), a in held.items() if _lets_be(kind, a)}

@@ -134,7 +134,7 @@ class _Seen:
         self.rig, self.group, self.g = rig, group, g
         self.past, self.so_far, self.now_s = past, so_far, now_s
         self.track = group.track
-        self.protected = group.chain.standing != "indoor"
+        self.protected = group.chain_at(now_s).standing != "indoor"
         self.dry_s = max((t for t in self.track.dry_inspections if t <= now_s), default=-np.inf)
         # What has been counted ends a little ago; an inspection since then is not in it yet.
         self.just_dry = self.dry_s >= so_far.until_s
@@ -261,7 +261,9 @@ def _wanted(seen: _Seen) -> list[str]:
     """What the weather did to it that asks for an inspection, beside the use itself."""
     said: list[str] = []
     if not seen.just_dry:
-        said += weathered(seen.so_far, seen.g, seen.group.chain, seen.rig.show.policy)
+        said += weathered(
+            seen.so_far, seen.g, seen.group.chain_at(seen.now_s), seen.rig.show.policy
+        )
     off = seen.cover_off()
     if off is not None:
         said.append(off)

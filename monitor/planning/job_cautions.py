@@ -94,19 +94,31 @@ def _site_time(show: Show, moment_s: float) -> str:
 
 
 def open_tails(
-    ahead: Exposure, groups: Sequence[int], rows: Mapping[int, Sequence[Fixture]]
+    show: Show,
+    ahead: Exposure,
+    groups: Sequence[int],
+    rows: Mapping[int, Sequence[Fixture]],
+    now_s: float,
 ) -> tuple[str, ...]:
-    """Tails to be capped: an open connector is what holds the chain back."""
+    """Tails to be capped: an open connector is what holds the chain back.
+
+    Until load-in ends they count as open for want of a word that they are mated.
+    """
     open_at = [
         fixture
         for g in groups
-        if ahead.groups[g].connector_open and ahead.weakest_part(g) == "connector"
+        if ahead.groups[g].open_at(now_s) and ahead.weakest_part(g) == "connector"
         for fixture in rows[g]
     ]
     if not open_at:
         return ()
     one = len(open_at) == 1 and open_at[0].count == 1
     tails = f"the tail{'' if one else 's'} of {_named(open_at)}"
+    rigged = show.event.load_in_ends_at
+    if rigged is not None and now_s < rigged.timestamp():
+        until = _site_time(show, rigged.timestamp())
+        said = f"Load-in to {until}: open connectors count, and one is the weakest part."
+        return (f"{said} Mate or cap {tails}, and log it capped.",)
     return (f"An open connector is the weakest part: capping {tails} may be enough.",)
 
 

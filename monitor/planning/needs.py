@@ -261,7 +261,8 @@ class Needs:
         from_s: float,
         rain_until_s: float | None,
     ) -> tuple[str, ...]:
-        show, said = self._rig.show, open_tails(self._ahead, groups, self._rows)
+        show = self._rig.show
+        said = open_tails(show, self._ahead, groups, self._rows, self._now_s)
         if action == "cover":
             said += cover_cautions(show, fixtures, self._ahead, from_s, rain_until_s)
             said += () if rain_until_s else bare_for_the_show(show, fixtures, self._now_s)

@@ -173,6 +173,7 @@ def event(part: EventPart, zone: ZoneInfo, findings: Findings) -> Event | None:
 
     load_in = at("load_in_at", part.load_in_at)
     load_out = at("load_out_at", part.load_out_at)
+    rigged = at("load_in_ends_at", part.load_in_ends_at)
     show_hours = hours("show_hours", part.show_hours)
     quiet_hours = hours("quiet_hours", part.quiet_hours)
     if load_in is None:
@@ -184,7 +185,21 @@ def event(part: EventPart, zone: ZoneInfo, findings: Findings) -> Event | None:
             "load_out_at of [event] is not after load_in_at.",
             "Give the end of the load-out, or leave it out where gear stays for good.",
         )
-    return Event(load_in, load_out, show_hours, quiet_hours)
+    if rigged is not None and rigged <= load_in:
+        findings.refuse(
+            ("event", "load_in_ends_at"),
+            "bad-time",
+            "load_in_ends_at of [event] is not after load_in_at.",
+            "Give the time by which every connector is mated or capped, or leave it out.",
+        )
+    if rigged is not None and load_out is not None and rigged > load_out:
+        findings.refuse(
+            ("event", "load_in_ends_at"),
+            "bad-time",
+            "load_in_ends_at of [event] is after load_out_at.",
+            "Load-in ends before the load-out does: see which of the two is meant.",
+        )
+    return Event(load_in, load_out, show_hours, quiet_hours, rigged)
 
 
 def _read(reader: Callable[[str], T], text: str | None, path: Path, findings: Findings) -> T | None:

@@ -80,6 +80,7 @@ class EventPart(Part):
     load_out_at: Stamp | None = None
     show_hours: Text | None = None
     quiet_hours: Text | None = None
+    load_in_ends_at: Stamp | None = None
 
 
 class RoofPart(Part):

@@ -7,7 +7,7 @@ from datetime import time
 from zoneinfo import ZoneInfo
 
 import pytest
-from exposure.rigs import NOON, SITE, entry, fixture, hours, one_fixture, position, show
+from exposure.rigs import NOON, SITE, after, entry, fixture, hours, one_fixture, position, show
 from planning.planned import bag, hood, only, planned
 
 from monitor.domain import Event, Hours
@@ -143,6 +143,19 @@ def test_several_tails():
 def test_a_lamp_as_weak_as_its_tail_is_not_helped_by_a_cap():
     described = one_fixture("IP20", connector_state="open", connector_open_code="IP20")
     assert extra(described, rain(0, 0, 1)) == ()
+
+
+def test_at_load_in_mated_ones_count_as_open_and_the_job_says_so():
+    lamp = fixture("IP65", connector_code="IP65", connector_open_code="IP20")
+    described = show([lamp])
+    described = replace(described, event=replace(described.event, load_in_ends_at=after(6)))
+    # 1 mm from 14:00 spends the half millimetre of the open connector by 14:30
+    (said,) = extra(described, rain(0, 0, 1, 0, 0, 0, 0, 1))
+    assert said.startswith("Load-in to Thu 18:00: open connectors count, and one is the weakest")
+    assert said.endswith("Mate or cap the tail of f1, and log it capped.")
+    # after it there is no limit from rain: nothing is due
+    assert planned(described, rain(0, 0, 0, 0, 0, 0, 0, 1)).jobs == ()
+    assert after(6).timestamp() in planned(described, rain(0, 0, 1)).changes_s
 
 
 def test_capped_it_is_over():
