@@ -65,6 +65,8 @@ def _position(position: Position, show: Show) -> Iterator[str]:
         facts.append("open sky")
     if position.washdown != "none":
         facts.append(f"washdown {position.washdown}")
+    if any(w.kind == "sprinkler" and position.id in w.positions for w in show.washdowns):
+        facts.append("sprinklers")
     if position.spray is not None:
         facts.append("salt spray" if position.spray.salt else "spray")
     if position.may_flood_m:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime, time
+from datetime import datetime
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -20,6 +20,7 @@ from monitor.domain.terms import (
     Terrain,
     WindBasis,
 )
+from monitor.domain.water import Hours, Spray, Washdown
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,14 +36,6 @@ class Site:
     ground: Ground | None = None
     show_units: Literal["metric", "imperial"] = "metric"
     """On the duty page, for a device that has chosen none; everything else is metric"""
-
-
-@dataclass(frozen=True, slots=True)
-class Hours:
-    """A daily span of site time; end before start runs over midnight."""
-
-    start: time
-    end: time
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,19 +60,6 @@ class Roof:
     depth_m: float
     edge_height_m: float
     closed: frozenset[Side] = frozenset()
-
-
-@dataclass(frozen=True, slots=True)
-class Spray:
-    """Water thrown by a fountain or surf: `bearing_deg` is from the fixture to the source."""
-
-    height_m: float
-    distance_m: float
-    bearing_deg: float
-    lost_litres_per_minute: float
-    salt: bool = False
-    on: tuple[Hours, ...] = ()
-    """Empty: always on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -325,6 +305,7 @@ class Show:
     gauges: tuple[Gauge, ...] = ()
     warnings: tuple[WarningsFrom, ...] = ()
     page: Page = field(default_factory=Page)
+    washdowns: tuple[Washdown, ...] = ()
     revision: str = ""
     """sha256 over the files of the folder."""
 

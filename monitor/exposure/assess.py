@@ -22,6 +22,7 @@ from monitor.exposure.rig import PARTS, Kind, Rig, part_credits
 from monitor.exposure.scene import PlaceWeather, Scene, Shared, Span
 from monitor.exposure.steps import cut, daily_spans
 from monitor.exposure.tracks import Group, Segment, groups_of
+from monitor.exposure.washing import washdown_spans, washdowns_at
 
 _LEVELS = (0.5, 1.0)
 
@@ -75,6 +76,10 @@ def _moments(rig: Rig, groups: Sequence[Group], weather: Weather) -> list[float]
             zone = rig.show.site.timezone
             spans = daily_spans(position.spray.on, weather.starts[0], weather.ends[-1], zone)
             found.update(chain.from_iterable(spans))
+        for washed in washdowns_at(position, rig.show) if len(weather.starts) else ():
+            zone = rig.show.site.timezone
+            ran = washdown_spans(washed, weather.starts[0], weather.ends[-1], zone)
+            found.update(chain.from_iterable(ran))
     return [moment for moment in found if np.isfinite(moment)]
 
 
@@ -179,6 +184,8 @@ class _Assessment:
                     return here.use(kind, credited, inverse, hood, own=own)
 
                 parts[PARTS.index(part), :, where] = span.through(kind, rate) * weight[..., where]
+            if here.washing.any:
+                self._wash(g, span, here, parts)
         self._sum_parts(g, parts, resets)
         self._film_that_may_dry(g, resets)
 
@@ -190,6 +197,26 @@ class _Assessment:
             self._in_cells[g, own] = wetting[0]
             wetting = cells.mean_within(where, wetting)
         self.wetting[where, g] = (wetting * weight[..., where]).T
+
+    def _wash(self, g: int, span: Span, here: PlaceWeather, parts: Floats) -> None:
+        """What is thrown at it at known times; no forecast's margin is charged on that."""
+        where, segment, policy = span.steps, span.segment, self._rig.show.policy
+        kind, washing, cells = segment.kind, here.washing, self._scene.cells
+        hours, reaches_it = self._steps.hours[where], span.bare_share(segment.kind)
+        thrown = washing.rate_mm_h[where] * reaches_it
+        self.wetting[where, g] += (thrown * hours).T
+        if cells is not None and self._in_cells is not None:
+            own = cells.of_steps(where)
+            self._in_cells[g, own] += thrown[0, cells.step[own] - where.start]
+        codes = kind.codes(connector_open=segment.connector_open)
+        salt = segment.place.spray is not None and segment.place.spray.salt
+        credited_parts = part_credits(
+            kind, policy, connector_open=segment.connector_open, salt=salt
+        )
+        for part, credited in credited_parts.items():
+            if not credited.film_may_dry:
+                use = washing.use_rate(codes[part], kind.condition, credited, policy)
+                parts[PARTS.index(part), :, where] += use[where] * hours * reaches_it
 
     def _count(self, g: int, kind: Kind, span: Span, here: PlaceWeather, cleaned: int) -> None:
         """Hours of a span: out, covered, unknown, damp and dusty."""

@@ -24,9 +24,11 @@ from monitor.domain import (
     Spray,
     Standing,
     Terrain,
+    Washdown,
 )
 from monitor.exposure.credit import Credit, credit
 from monitor.exposure.shelter import Spot
+from monitor.exposure.washing import washdowns_at
 
 PARTS: tuple[Part, ...] = ("fixture", "supply", "connector")
 
@@ -42,6 +44,7 @@ class Place(NamedTuple):
     terrain: Terrain
     spot: Spot | None
     spray: Spray | None
+    washed: tuple[Washdown, ...] = ()
 
 
 class Chain(NamedTuple):
@@ -159,7 +162,8 @@ def place_of(position: Position, show: Show, fixture: Fixture | None = None) -> 
     if position.roof is not None and front is not None and right is not None:
         roof = show.roofs[position.roof]
         spot = Spot(roof, front, right, roof.edge_height_m - height)
-    return Place(height, position.terrain or show.site.terrain, spot, position.spray)
+    washed = washdowns_at(position, show)
+    return Place(height, position.terrain or show.site.terrain, spot, position.spray, washed)
 
 
 def _chain(codes: list[Code], strict_immersion: bool) -> Chain:

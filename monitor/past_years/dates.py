@@ -30,7 +30,13 @@ class YearSpan:
             load_out_at=self.end,
             load_in_ends_at=None if rigged is None else self._moved(rigged, show),
         )
-        return replace(show, event=event)
+        washdowns = tuple(
+            one
+            if one.start is None or one.end is None
+            else replace(one, start=self._moved(one.start, show), end=self._moved(one.end, show))
+            for one in show.washdowns
+        )
+        return replace(show, event=event, washdowns=washdowns)
 
     def _moved(self, at: datetime, show: Show) -> datetime:
         """As far from load-in as a moment is, by the site's clock."""

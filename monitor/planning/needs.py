@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from monitor.domain import Action, Bools, Facts, Fixture, Position, Wait
+from monitor.domain import Action, Bools, Fixture, Position
 from monitor.exposure.results import Exposure
 from monitor.exposure.rig import Rig
 from monitor.planning.by_feed import feed_says
@@ -21,14 +21,13 @@ from monitor.planning.job_cautions import (
     cover_cautions,
     open_tails,
 )
+from monitor.planning.job_reasons import can_wait, why
 from monitor.planning.present import Present
 from monitor.planning.spells import gust_at_risk, wet_spells
+from monitor.planning.washed import WashedThen
 from monitor.planning.workable import Span, gust_at_position, latest_start_s, workable_s
 from monitor.planning.worth import NOT_WORTH, job_minutes, paying, worth
-from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_moment
-
-_CAN_WAIT_S = SECONDS_PER_HOUR
-"""A fixture due this much after the first one of its job is named as able to wait."""
+from monitor.units import SECONDS_PER_MINUTE, to_moment
 
 
 class Needs:
@@ -298,13 +297,14 @@ class Needs:
         cover = self.stock.frailest(fixtures) if given.covered else None
         part = ahead.weakest_part(worst)
         left_s = workable_s(closed, self._now_s, do_by)
+        thrown = self._thrown(due, float(weather.ends[spell[1]]))
         facts = replace(
-            weather_facts(self._rig.show, position, ahead, worst, steps, fixtures),
+            thrown.facts(weather_facts(self._rig.show, position, ahead, worst, steps, fixtures)),
             weakest=None if part == "fixture" else part,
             used=float(used[worst]),
             says_so=by_spell_end.crossed,
             by_feed=feed_says(ahead, self._reach, due, share, steps),
-            can_wait=self._can_wait(due),
+            can_wait=can_wait(due, rows),
             access_closes_at=None if closes is None else to_moment(closes.start_s),
             cover_name=None if cover is None else cover.name,
             cover_gust_limit_mps=None if cover is None else cover.gust_limit_mps,
@@ -313,7 +313,10 @@ class Needs:
                 self._rig.show, minutes, position.people_needed, at_stake, by_spell_end.share
             ),
             not_covered_because=given.not_covered_because,
-            extra=self._cautions(action, list(due), fixtures, do_by, float(weather.ends[spell[1]])),
+            extra=(
+                *thrown.cautions(),
+                *self._cautions(action, list(due), fixtures, do_by, float(weather.ends[spell[1]])),
+            ),
         )
         return Job(
             position.id,
@@ -327,24 +330,15 @@ class Needs:
             do_by,
             by_spell_end.heard,
             shown_probability(by_spell_end.share, by_spell_end.heard),
-            self._why(facts, do_by, float(used[worst])) + ("" if paid else f"; {NOT_WORTH}"),
+            (thrown.reason(do_by) or why(self._rig.show, facts, do_by, float(used[worst])))
+            + ("" if paid else f"; {NOT_WORTH}"),
             late=facts.late,
             value=at_stake,
             facts=facts,
         )
 
-    def _can_wait(self, due: dict[int, float]) -> tuple[Wait, ...]:
-        """What is due much later than the first, by its deadline in steps of ten minutes."""
-        later: dict[float, list[str]] = {}
-        for g, at in due.items():
-            if at > min(due.values()) + _CAN_WAIT_S:
-                later.setdefault(at // 600.0 * 600.0, []).extend(f.id for f in self._rows[g])
-        return tuple(Wait(tuple(ids), to_moment(at)) for at, ids in sorted(later.items()))
-
-    def _why(self, facts: Facts, do_by: float, used: float) -> str:
-        at = to_moment(do_by).astimezone(self._rig.show.site.timezone)
-        already = f", {used:.0%} used already" if used >= 0.01 else ""
-        return (
-            f"{facts.rain_mm:.1f} mm of rain in this spell spends the allowance of the first "
-            f"fixture at {at:%a %H:%M}{already}"
-        )
+    def _thrown(self, groups: Iterable[int], until_s: float) -> WashedThen:
+        """What is thrown at some groups from now on, beside the rain."""
+        places = [self._present.segment[g].place for g in groups if g in self._present.segment]
+        washed = [one for place in places for one in place.washed]
+        return WashedThen(self._rig.show, washed, self._now_s, until_s)

@@ -9,6 +9,7 @@ from monitor.domain import Cover, Fixture
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Place, Rig
 from monitor.exposure.tracks import Segment
+from monitor.exposure.washing import jets_beyond
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,16 @@ class Present:
                 self.used[g] = 0.0
             if any(so_far.until_s <= at <= now_s for at in track.cleanings):
                 self.cleaned.add(g)
-        self.rain_alerts = {g for g in self.out if _rain_alerts(ahead, g, now_s)}
+        self.rain_alerts = {
+            g for g in self.out if _rain_alerts(ahead, g, now_s) or self._hosed(ahead, g)
+        }
+
+    def _hosed(self, ahead: Exposure, g: int) -> bool:
+        """Whether jets come at known times that its code was never tested with."""
+        segment, in_service = self.segment[g], ahead.groups[g].track.out_of_service_s is None
+        kind = segment.kind
+        codes = kind.codes(connector_open=segment.connector_open)
+        return in_service and jets_beyond(segment.place.washed, codes, kind.condition)
 
     def rows_on(self, groups: Iterable[int], rows: Mapping[int, Sequence[Fixture]]) -> list[RowOn]:
         """What is covered of some groups, row by row; what the wind has bared is not."""

@@ -124,6 +124,14 @@ def position(
             f"position {part.id} says how far in it is and stands under no roof.",
             "It counts as open sky; give roof, or leave in_from_... out.",
         )
+    if part.washdown_times and part.washdown == "none":
+        findings.tell(
+            (*path, "washdown_times"),
+            "no-washdown",
+            f"position {part.id} has washdown_times and no washdown.",
+            'Nothing is counted then; give washdown = "low" for a hose, "high" for a pressure '
+            "washer, or a [[washdowns]] of kind sprinkler.",
+        )
     return Position(
         id=part.id,
         name=part.name or part.id,
@@ -142,7 +150,7 @@ def position(
         in_from_right_m=part.in_from_right_m,
         terrain=part.terrain,
         washdown=part.washdown,
-        washdown_times=_spans(part.washdown_times, (*path, "washdown_times"), findings),
+        washdown_times=read_spans(part.washdown_times, (*path, "washdown_times"), findings),
         may_flood_m=part.may_flood_m,
         spray=None if part.spray is None else _spray(part.spray, (*path, "spray"), findings),
     )
@@ -154,19 +162,27 @@ def _given(value: float | None, usual: float) -> float:
 
 def _spray(part: SprayPart, path: Path, findings: Findings) -> Spray:
     fields = part.model_dump()
-    return Spray(**{**fields, "on": _spans(part.on, (*path, "on"), findings)})
+    return Spray(**{**fields, "on": read_spans(part.on, (*path, "on"), findings)})
 
 
-def _spans(texts: Sequence[str], path: Path, findings: Findings) -> tuple[Hours, ...]:
+def read_spans(texts: Sequence[str], path: Path, findings: Findings) -> tuple[Hours, ...]:
+    """Daily spans of site time."""
     read = (_read(daily_hours, text, (*path, i), findings) for i, text in enumerate(texts))
     return tuple(span for span in read if span is not None)
+
+
+def read_moment(
+    text: str | None, zone: ZoneInfo, path: Path, findings: Findings
+) -> datetime | None:
+    """A time of the site; None where there is none or it cannot be read."""
+    return _read(lambda t: moment(t, zone), text, path, findings)
 
 
 def event(part: EventPart, zone: ZoneInfo, findings: Findings) -> Event | None:
     """When gear is out; None where that cannot be read."""
 
     def at(key: str, text: str | None) -> datetime | None:
-        return _read(lambda t: moment(t, zone), text, ("event", key), findings)
+        return read_moment(text, zone, ("event", key), findings)
 
     def hours(key: str, text: str | None) -> Hours | None:
         return _read(daily_hours, text, ("event", key), findings)
@@ -231,7 +247,7 @@ def person(part: PersonPart, path: Path, contacts: Collection[str], findings: Fi
     return Person(
         name=part.name,
         tickets=part.tickets,
-        shifts=_spans(part.shifts, (*path, "shifts"), findings),
+        shifts=read_spans(part.shifts, (*path, "shifts"), findings),
         call_out_minutes=part.call_out_minutes,
         contact=part.contact,
     )

@@ -21,6 +21,7 @@ from monitor.domain import (
     Side,
     Stage,
     Terrain,
+    WashdownKind,
     WindBasis,
 )
 from monitor.show.values import Between, Identifier, OneOf, Several, Stamp, Text, Zone
@@ -46,6 +47,10 @@ _Kind = Annotated[
     OneOf("email", "webhook", "folder", "apprise"),
 ]
 _Security = Annotated[Literal["tls", "starttls", "none"], OneOf("tls", "starttls", "none")]
+_Day = Annotated[
+    Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"],
+    OneOf("mon", "tue", "wed", "thu", "fri", "sat", "sun"),
+]
 _Access = Annotated[Access, OneOf("ground", "ladder", "platform", "climb", "lowered-truss", "none")]
 _Stage = Annotated[Stage, OneOf("notice", "start", "overdue", "stop", "stood-down")]
 
@@ -146,6 +151,22 @@ class PositionPart(Part):
     washdown_times: Annotated[tuple[Text, ...], Several] = ()
     may_flood_m: Annotated[float, Between(0, 50)] | None = None
     spray: SprayPart | None = None
+
+
+class WashdownPart(Part):
+    """Water thrown at positions at known times."""
+
+    kind: Annotated[WashdownKind, OneOf("sprinkler", "low", "high")] = Field(
+        description="sprinkler, low (a hose) or high (a pressure washer)"
+    )
+    positions: Annotated[tuple[Identifier, ...], Several] = Field(
+        description="ids of the positions it reaches"
+    )
+    every_day: Annotated[tuple[Text, ...], Several] = ()
+    days: Annotated[tuple[_Day, ...], Several] = ()
+    start: Stamp | None = None
+    end: Stamp | None = None
+    rate_mm_h: Annotated[float, Between(0, 100_000, above=True)] | None = None
 
 
 class CoverPart(Part):
@@ -313,6 +334,7 @@ class ShowSettings(BaseSettings):
     contacts: tuple[ContactPart, ...] = ()
     gauges: tuple[GaugePart, ...] = ()
     warnings: tuple[WarningsPart, ...] = ()
+    washdowns: tuple[WashdownPart, ...] = ()
     page: PagePart = PagePart()
 
 
@@ -334,6 +356,7 @@ LISTED_SECTIONS: dict[str, type[Part]] = {
     "contacts": ContactPart,
     "gauges": GaugePart,
     "warnings": WarningsPart,
+    "washdowns": WashdownPart,
 }
 
 
