@@ -50,7 +50,7 @@ from monitor.domain.terms import (
     Terrain,
     WindBasis,
 )
-from monitor.domain.water import Hours, Spray, Washdown, WashdownKind
+from monitor.domain.water import Hours, Puddle, Spray, Washdown, WashdownKind
 from monitor.domain.weather import WEATHER_VALUES, Weather
 
 __all__ = [
@@ -95,6 +95,7 @@ __all__ = [
     "Policy",
     "Position",
     "Problem",
+    "Puddle",
     "Reading",
     "Roof",
     "Show",

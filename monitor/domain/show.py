@@ -20,7 +20,7 @@ from monitor.domain.terms import (
     Terrain,
     WindBasis,
 )
-from monitor.domain.water import Hours, Spray, Washdown
+from monitor.domain.water import Hours, Puddle, Spray, Washdown
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +89,7 @@ class Position:
     washdown_times: tuple[Hours, ...] = ()
     may_flood_m: float | None = None
     spray: Spray | None = None
+    puddle: Puddle | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +138,9 @@ class Fixture:
     may_run_covered: bool = False
     stated_mm: float | None = None
     stated_hours_in_rain: float | None = None
+    immersion_m: float | None = None
+    """How deep under water its maker lets an 8 be; `immersion_minutes` None: for good"""
+    immersion_minutes: float | None = None
     value: float = 1.0
 
 

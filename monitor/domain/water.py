@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import datetime, time
 from typing import Literal
@@ -28,6 +29,23 @@ class Spray:
     salt: bool = False
     on: tuple[Hours, ...] = ()
     """Empty: always on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Puddle:
+    """Where water stands after rain, and how soon it is gone."""
+
+    gathers: float
+    """Millimetres in it for each of rain: what drains into it, over its own area"""
+    half_gone_hours: float
+    """How long after the rain half of it is gone"""
+    deepest_m: float
+    """Where it runs off"""
+
+    @property
+    def drain_hours(self) -> float:
+        """Depth over the rate at which it drains then [h]."""
+        return self.half_gone_hours / math.log(2.0)
 
 
 @dataclass(frozen=True, slots=True)

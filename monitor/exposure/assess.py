@@ -17,6 +17,7 @@ from monitor.exposure.damp import film_step
 from monitor.exposure.days import damp_nights, days_in_the_wet
 from monitor.exposure.films import MemberFilms
 from monitor.exposure.pool import reaches
+from monitor.exposure.puddle import Puddles, immersion_limit
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import PARTS, Kind, Rig, part_credits
 from monitor.exposure.scene import PlaceWeather, Scene, Shared, Span
@@ -116,6 +117,9 @@ class _Assessment:
         self.hours_out = np.zeros(len(groups))
         self.blown = np.full(per_group, np.nan)
         self.last_cover_off: dict[int, tuple[float, bool]] = {}
+        before = dict(carried.puddles_mm)
+        self._puddles = Puddles(rig.show, steps, before, carried.until_s)
+        self.under_water, self.flooded = np.zeros(per_group), np.full(per_group, np.nan)
         self.film = np.broadcast_to(carried.film_mm[:, None], per_group[::-1]).copy()
 
     def _resets(self, moments: Sequence[float]) -> list[int]:
@@ -186,6 +190,7 @@ class _Assessment:
                 parts[PARTS.index(part), :, where] = span.through(kind, rate) * weight[..., where]
             if here.washing.any:
                 self._wash(g, span, here, parts)
+            self._stand_in_water(g, span, parts)
         self._sum_parts(g, parts, resets)
         self._film_that_may_dry(g, resets)
 
@@ -217,6 +222,22 @@ class _Assessment:
             if not credited.film_may_dry:
                 use = washing.use_rate(codes[part], kind.condition, credited, policy)
                 parts[PARTS.index(part), :, where] += use[where] * hours * reaches_it
+
+    def _stand_in_water(self, g: int, span: Span, parts: Floats) -> None:
+        """What a puddle does to it; neither cover nor roof keeps that out."""
+        dip, where, kind = span.segment.place.dip, span.steps, span.segment.kind
+        if dip is None or not dip.reached:
+            return
+        over = self._puddles.over_hours(dip)[:, where]
+        self.under_water[:, g] += over.sum(axis=1)
+        first = np.where(
+            over.any(axis=1), self._steps.weather.starts[where][(over > 0.0).argmax(axis=1)], np.nan
+        )
+        self.flooded[:, g] = np.fmin(self.flooded[:, g], first)
+        for part, code in kind.codes(connector_open=span.segment.connector_open).items():
+            stated = kind.under_water if part == "fixture" else None
+            limit = immersion_limit(code, kind.condition, stated)
+            parts[PARTS.index(part), :, where] += self._puddles.use(dip, limit)[:, where]
 
     def _count(self, g: int, kind: Kind, span: Span, here: PlaceWeather, cleaned: int) -> None:
         """Hours of a span: out, covered, unknown, damp and dusty."""
@@ -430,6 +451,9 @@ class _Assessment:
             covered_hours=self.sums["covered"],
             unknown_hours=self.sums["unknown"],
             hours_out=self.hours_out,
+            under_water_hours=self.under_water,
+            flooded_s=self.flooded,
+            puddles_mm=self._puddles.end_mm,
             blown_s=self.blown,
             carried=Carried(
                 until_s=float(self._steps.weather.ends[-1]) if n_steps else carried.until_s,
@@ -453,6 +477,10 @@ class _Assessment:
                 surface_mm=shared.surface_end_mm,
                 blown=self._blown_now(),
                 thunder_until_s=self._thunder_until_s(),
+                puddles_mm={
+                    key: float(pooled(mm[:, -1])) if n_steps else carried.puddles_mm.get(key, 0.0)
+                    for key, mm in self._puddles.end_mm.items()
+                },
             ),
         )
 

@@ -27,8 +27,10 @@ from monitor.domain import (
     Washdown,
 )
 from monitor.exposure.credit import Credit, credit
+from monitor.exposure.puddle import Dip
 from monitor.exposure.shelter import Spot
 from monitor.exposure.washing import washdowns_at
+from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE
 
 PARTS: tuple[Part, ...] = ("fixture", "supply", "connector")
 
@@ -45,6 +47,7 @@ class Place(NamedTuple):
     spot: Spot | None
     spray: Spray | None
     washed: tuple[Washdown, ...] = ()
+    dip: Dip | None = None
 
 
 class Chain(NamedTuple):
@@ -75,6 +78,8 @@ class Kind:
     condition: Condition
     surface_m2: float
     stated_mm: float | None
+    under_water: tuple[float, float] | None
+    """The maker's word on an 8: depth [m] and hours"""
     wet_hours_limit: float | None
     """The maker's clock, or the house rule for temporary gear."""
     cover: Cover | None
@@ -162,8 +167,12 @@ def place_of(position: Position, show: Show, fixture: Fixture | None = None) -> 
     if position.roof is not None and front is not None and right is not None:
         roof = show.roofs[position.roof]
         spot = Spot(roof, front, right, roof.edge_height_m - height)
-    washed = washdowns_at(position, show)
-    return Place(height, position.terrain or show.site.terrain, spot, position.spray, washed)
+    washed, dip = washdowns_at(position, show), None
+    if position.puddle is not None:
+        # Plugs lie on the ground, unless a row says that it sits higher.
+        base = 0.0 if fixture is None or fixture.height_m is None else fixture.height_m
+        dip = Dip(position.id, position.puddle, base)
+    return Place(height, position.terrain or show.site.terrain, spot, position.spray, washed, dip)
 
 
 def _chain(codes: list[Code], strict_immersion: bool) -> Chain:
@@ -202,10 +211,21 @@ def _kind(fixture: Fixture, show: Show) -> Kind:
         condition=fixture.condition,
         surface_m2=fixture.surface_m2,
         stated_mm=fixture.stated_mm,
+        under_water=_under_water(fixture),
         wet_hours_limit=min((c for c in clocks if c is not None), default=None),
         cover=None if fixture.cover is None else show.covers[fixture.cover],
         mated=mated,
         unmated=unmated,
+    )
+
+
+def _under_water(fixture: Fixture) -> tuple[float, float] | None:
+    if fixture.immersion_m is None:
+        return None
+    minutes = fixture.immersion_minutes
+    return (
+        fixture.immersion_m,
+        np.inf if minutes is None else minutes * SECONDS_PER_MINUTE / SECONDS_PER_HOUR,
     )
 
 

@@ -64,14 +64,17 @@ class Present:
             if any(so_far.until_s <= at <= now_s for at in track.cleanings):
                 self.cleaned.add(g)
         self.rain_alerts = {
-            g for g in self.out if _rain_alerts(ahead, g, now_s) or self._hosed(ahead, g)
+            g for g in self.out if _rain_alerts(ahead, g, now_s) or self._other_water(ahead, g)
         }
 
-    def _hosed(self, ahead: Exposure, g: int) -> bool:
-        """Whether jets come at known times that its code was never tested with."""
+    def _other_water(self, ahead: Exposure, g: int) -> bool:
+        """Whether a puddle may reach it, or jets come by the clock that its code never met."""
         segment, in_service = self.segment[g], ahead.groups[g].track.out_of_service_s is None
         kind = segment.kind
         codes = kind.codes(connector_open=segment.connector_open)
+        dip = segment.place.dip
+        if in_service and dip is not None and dip.reached:
+            return True
         return in_service and jets_beyond(segment.place.washed, codes, kind.condition)
 
     def rows_on(self, groups: Iterable[int], rows: Mapping[int, Sequence[Fixture]]) -> list[RowOn]:
