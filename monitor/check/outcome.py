@@ -143,7 +143,17 @@ def _notes(fixture: Fixture, kind: Kind, show: Show) -> Iterator[str]:
     if "S" in kind.code.letters:
         yield "S: the water test was made with its moving parts at rest."
     depth = stands_in_water(fixture, show.positions[fixture.position])
-    if depth is not None and 8 in kind.code.water:
+    if depth is not None and 8 in kind.code.water and kind.under_water is not None:
+        metres, hours = kind.under_water
+        so_long = "for good" if math.isinf(hours) else f"for {hours:g} h"
+        if depth > metres:
+            yield (
+                f"May stand in {depth:g} m of water: its maker allows {metres:g} m {so_long}. "
+                "Deeper counts as spent at once."
+            )
+        elif not math.isinf(hours):
+            yield f"May stand in {depth:g} m of water, which its maker allows {so_long}."
+    elif depth is not None and 8 in kind.code.water:
         yield f"May stand in {depth:g} m of water: 8 is as its maker says; ask for depth and time."
     elif depth is not None and 7 in kind.code.water and depth <= 1.0:
         yield f"May stand in {depth:g} m of water: the test behind 7 lasts 30 minutes."

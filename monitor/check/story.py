@@ -71,6 +71,11 @@ def _position(position: Position, show: Show) -> Iterator[str]:
         facts.append("salt spray" if position.spray.salt else "spray")
     if position.may_flood_m:
         facts.append(f"may flood {position.may_flood_m:g} m")
+    if position.puddle is not None:
+        facts.append(
+            f"a puddle of {position.puddle.gathers:g} mm for each of rain, half gone in "
+            f"{position.puddle.half_gone_hours:g} h"
+        )
     yield from _wrapped(f"{position.name} ({position.id}): {', '.join(facts)}", hang=2)
 
 

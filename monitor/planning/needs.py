@@ -23,6 +23,7 @@ from monitor.planning.job_cautions import (
 )
 from monitor.planning.job_reasons import can_wait, why
 from monitor.planning.present import Present
+from monitor.planning.puddles import NO_COVER_HELPS, StandingWater
 from monitor.planning.spells import gust_at_risk, wet_spells
 from monitor.planning.washed import WashedThen
 from monitor.planning.workable import Span, gust_at_position, latest_start_s, workable_s
@@ -157,6 +158,8 @@ class Needs:
         if bare:
             fixtures = [f for g in bare for f in self._rows[g]]
             action, given = self._action(position, fixtures, spell[1] + 1)
+            if action == "cover" and self._standing(position, bare, spell).from_s is not None:
+                action, given = "bring-in", Allotment(not_covered_because=NO_COVER_HELPS)
             job = self._job(position, action, bare, closed, spell, given)
             if job.start_by_s is not None:
                 job = self._with_covers(job, given, self._while_s(bare))
@@ -297,7 +300,8 @@ class Needs:
         cover = self.stock.frailest(fixtures) if given.covered else None
         part = ahead.weakest_part(worst)
         left_s = workable_s(closed, self._now_s, do_by)
-        thrown = self._thrown(due, float(weather.ends[spell[1]]))
+        stands, ends_s = self._standing(position, due, spell), float(weather.ends[spell[1]])
+        thrown = WashedThen.at(self._rig.show, self._present, due, self._now_s, ends_s)
         facts = replace(
             thrown.facts(weather_facts(self._rig.show, position, ahead, worst, steps, fixtures)),
             weakest=None if part == "fixture" else part,
@@ -314,8 +318,9 @@ class Needs:
             ),
             not_covered_because=given.not_covered_because,
             extra=(
+                *stands.caution(),
                 *thrown.cautions(),
-                *self._cautions(action, list(due), fixtures, do_by, float(weather.ends[spell[1]])),
+                *self._cautions(action, list(due), fixtures, do_by, ends_s),
             ),
         )
         return Job(
@@ -330,15 +335,19 @@ class Needs:
             do_by,
             by_spell_end.heard,
             shown_probability(by_spell_end.share, by_spell_end.heard),
-            (thrown.reason(do_by) or why(self._rig.show, facts, do_by, float(used[worst])))
+            (
+                thrown.reason(do_by)
+                or stands.reason(do_by)
+                or why(self._rig.show, facts, do_by, float(used[worst]))
+            )
             + ("" if paid else f"; {NOT_WORTH}"),
             late=facts.late,
             value=at_stake,
             facts=facts,
         )
 
-    def _thrown(self, groups: Iterable[int], until_s: float) -> WashedThen:
-        """What is thrown at some groups from now on, beside the rain."""
-        places = [self._present.segment[g].place for g in groups if g in self._present.segment]
-        washed = [one for place in places for one in place.washed]
-        return WashedThen(self._rig.show, washed, self._now_s, until_s)
+    def _standing(
+        self, position: Position, groups: Iterable[int], spell: tuple[int, int]
+    ) -> StandingWater:
+        ends_s = float(self._ahead.steps.weather.ends[spell[1]])
+        return StandingWater(self._rig.show, self._ahead, self._reach, position.id, groups, ends_s)

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from monitor.domain import Facts, Show, Washdown, WashdownKind
 from monitor.exposure.washing import washdown_spans
+from monitor.planning.present import Present
 from monitor.units import SECONDS_PER_HOUR, to_moment
 
 _CALLED: dict[WashdownKind, str] = {
@@ -31,6 +32,15 @@ class WashedThen:
             for begin, end in washdown_spans(one, from_s, until_s, zone)
             if end > from_s and begin < until_s
         )
+
+    @classmethod
+    def at(
+        cls, show: Show, present: Present, groups: Iterable[int], from_s: float, until_s: float
+    ) -> WashedThen:
+        """What is thrown at groups where they hang now."""
+        places = [present.segment[g].place for g in groups if g in present.segment]
+        washed = [one for place in places for one in place.washed]
+        return cls(show, washed, from_s, until_s)
 
     def cautions(self) -> tuple[str, ...]:
         """A sentence on each, with the way out that costs least."""

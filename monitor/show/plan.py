@@ -11,7 +11,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from monitor.builtin import builtin
-from monitor.domain import Cover, Crew, Event, Hours, Person, Policy, Position, Roof, Spray
+from monitor.domain import Cover, Crew, Event, Hours, Person, Policy, Position, Puddle, Roof, Spray
 from monitor.show.clock import ClockError, daily_hours, moment
 from monitor.show.nearest import suggestion
 from monitor.show.under_roof import misfits
@@ -152,12 +152,28 @@ def position(
         washdown=part.washdown,
         washdown_times=read_spans(part.washdown_times, (*path, "washdown_times"), findings),
         may_flood_m=part.may_flood_m,
+        puddle=_puddle(part, path, findings),
         spray=None if part.spray is None else _spray(part.spray, (*path, "spray"), findings),
     )
 
 
 def _given(value: float | None, usual: float) -> float:
     return float(usual if value is None else value)
+
+
+def _puddle(part: PositionPart, path: Path, findings: Findings) -> Puddle | None:
+    """How a puddle fills and drains; how deep it gets is may_flood_m."""
+    if part.puddle is None:
+        return None
+    if not part.may_flood_m:
+        findings.refuse(
+            (*path, "puddle"),
+            "missing-key",
+            f"position {part.id} has a puddle and no may_flood_m.",
+            "Give may_flood_m: how deep it stands before it runs off, in metres.",
+        )
+        return None
+    return Puddle(part.puddle.gathers, part.puddle.half_gone_hours, part.may_flood_m)
 
 
 def _spray(part: SprayPart, path: Path, findings: Findings) -> Spray:

@@ -126,6 +126,17 @@ class SprayPart(Part):
     on: Annotated[tuple[Text, ...], Several] = ()
 
 
+class PuddlePart(Part):
+    """Where water stands after rain."""
+
+    gathers: Annotated[float, Between(1, 10_000)] = Field(
+        description="millimetres that stand there for each of rain, before any drains"
+    )
+    half_gone_hours: Annotated[float, Between(0, 1000, above=True)] = Field(
+        description="hours after the rain in which half of it is gone"
+    )
+
+
 class PositionPart(Part):
     """A place where fixtures are; what is left out follows from how it is reached."""
 
@@ -151,6 +162,7 @@ class PositionPart(Part):
     washdown_times: Annotated[tuple[Text, ...], Several] = ()
     may_flood_m: Annotated[float, Between(0, 50)] | None = None
     spray: SprayPart | None = None
+    puddle: PuddlePart | None = None
 
 
 class WashdownPart(Part):
@@ -395,5 +407,7 @@ def model_at(path: tuple[str | int, ...]) -> type[BaseModel]:
             return LISTED_SECTIONS[section]
         case ("positions", int(), "spray"):
             return SprayPart
+        case ("positions", int(), "puddle"):
+            return PuddlePart
         case _:
             return ShowSettings
