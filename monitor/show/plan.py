@@ -30,8 +30,8 @@ if TYPE_CHECKING:
         PolicyPart,
         PositionPart,
         RoofPart,
-        SprayPart,
     )
+    from monitor.show.water_parts import SprayPart
     from monitor.toml_places import Path
 
 T = TypeVar("T")

@@ -9,7 +9,7 @@ from __future__ import annotations
 import tomllib
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, Field
 from pydantic_core import PydanticCustomError
 from pydantic_settings import BaseSettings, InitSettingsSource, SettingsConfigDict
 
@@ -21,10 +21,11 @@ from monitor.domain import (
     Side,
     Stage,
     Terrain,
-    WashdownKind,
     WindBasis,
 )
+from monitor.show.part import Part
 from monitor.show.values import Between, Identifier, OneOf, Several, Stamp, Text, Zone
+from monitor.show.water_parts import PuddlePart, SprayPart, WashdownPart
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -47,18 +48,8 @@ _Kind = Annotated[
     OneOf("email", "webhook", "folder", "apprise"),
 ]
 _Security = Annotated[Literal["tls", "starttls", "none"], OneOf("tls", "starttls", "none")]
-_Day = Annotated[
-    Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"],
-    OneOf("mon", "tue", "wed", "thu", "fri", "sat", "sun"),
-]
 _Access = Annotated[Access, OneOf("ground", "ladder", "platform", "climb", "lowered-truss", "none")]
 _Stage = Annotated[Stage, OneOf("notice", "start", "overdue", "stop", "stood-down")]
-
-
-class Part(BaseModel):
-    """One table of the file."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
 
 
 class SitePart(Part):
@@ -107,36 +98,6 @@ class RoofPart(Part):
     closed: Annotated[tuple[_Side, ...], Several] = ()
 
 
-class SprayPart(Part):
-    """Water thrown by a fountain or surf."""
-
-    height_m: Annotated[float, Between(0, 150, above=True)] = Field(
-        description="metres that the water is thrown up"
-    )
-    distance_m: Annotated[float, Between(0, 500)] = Field(
-        description="metres from the fixtures to where the water rises"
-    )
-    bearing_deg: _Azimuth = Field(
-        description="the way from the fixtures to the water, in degrees clockwise from north"
-    )
-    lost_litres_per_minute: Annotated[float, Between(0, 100_000)] = Field(
-        description="litres a minute that drift off"
-    )
-    salt: bool = False
-    on: Annotated[tuple[Text, ...], Several] = ()
-
-
-class PuddlePart(Part):
-    """Where water stands after rain."""
-
-    gathers: Annotated[float, Between(1, 10_000)] = Field(
-        description="millimetres that stand there for each of rain, before any drains"
-    )
-    half_gone_hours: Annotated[float, Between(0, 1000, above=True)] = Field(
-        description="hours after the rain in which half of it is gone"
-    )
-
-
 class PositionPart(Part):
     """A place where fixtures are; what is left out follows from how it is reached."""
 
@@ -163,22 +124,6 @@ class PositionPart(Part):
     may_flood_m: Annotated[float, Between(0, 50)] | None = None
     spray: SprayPart | None = None
     puddle: PuddlePart | None = None
-
-
-class WashdownPart(Part):
-    """Water thrown at positions at known times."""
-
-    kind: Annotated[WashdownKind, OneOf("sprinkler", "low", "high")] = Field(
-        description="sprinkler, low (a hose) or high (a pressure washer)"
-    )
-    positions: Annotated[tuple[Identifier, ...], Several] = Field(
-        description="ids of the positions it reaches"
-    )
-    every_day: Annotated[tuple[Text, ...], Several] = ()
-    days: Annotated[tuple[_Day, ...], Several] = ()
-    start: Stamp | None = None
-    end: Stamp | None = None
-    rate_mm_h: Annotated[float, Between(0, 100_000, above=True)] | None = None
 
 
 class CoverPart(Part):

@@ -25,16 +25,15 @@ from monitor.show.settings import (
     FeedPart,
     GaugePart,
     PagePart,
-    Part,
     PersonPart,
     PositionPart,
     RoofPart,
     ShowSettings,
     SitePart,
     WarningsPart,
-    WashdownPart,
     validated,
 )
+from monitor.show.water_parts import WashdownPart
 from monitor.toml_places import toml_places
 
 if TYPE_CHECKING:
@@ -57,12 +56,13 @@ if TYPE_CHECKING:
         WarningsFrom,
         Washdown,
     )
+    from monitor.show.part import Part
     from monitor.toml_places import Path as Place
 
 _TOML_LINE = re.compile(r"\(at (?:line (\d+)|end of document)")
 _SHEET_ID = re.compile(r"""^\s*id\s*=\s*["']([^"']+)["']""", re.MULTILINE)
 
-P = TypeVar("P", bound=Part)
+P = TypeVar("P", bound="Part")
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from monitor.show.findings import Findings
-    from monitor.show.settings import WashdownPart
+    from monitor.show.water_parts import WashdownPart
     from monitor.toml_places import Path
 
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
