@@ -301,6 +301,7 @@ def _fixture(rehearsal: Rehearsal, i: int) -> dict[str, Any]:
         "spent_at": _iso(exposure.spent_s[0, g]),
         "wet_hours": float(exposure.wet_hours[0, g]),
         "damp_hours": float(exposure.damp_hours[0, g]),
+        "under_water_hours": float(exposure.under_water_hours[0, g]),
         "dusty_hours": float(exposure.dusty_hours[0, g]),
         "covered_hours": float(exposure.covered_hours[0, g]),
         "unknown_hours": float(exposure.unknown_hours[0, g]),

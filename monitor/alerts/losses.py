@@ -59,6 +59,7 @@ def follow(
     *,
     over: str,
     next_word_at: datetime | None = None,
+    again: bool = True,
 ) -> tuple[Alert | None, Trouble | None]:
     """One step in the life of a trouble: what to tell, if anything, and what to remember.
 
@@ -69,6 +70,7 @@ def follow(
     found : what is wrong now, None where nothing is
     over : the reason to give when it is over
     next_word_at : when something is heard in any case
+    again : whether it is told again while it lasts
     """
     if found is None:
         if trouble is None:
@@ -77,11 +79,11 @@ def follow(
     if trouble is None:
         trouble = Trouble(f"{name}-{utc_stamp(now)}", found.stage, now, now)
     elif trouble.stage == found.stage:
-        again = now - trouble.told_at >= AGAIN_AFTER and in_show_hours(show, now)
+        due = now - trouble.told_at >= AGAIN_AFTER and in_show_hours(show, now)
         # A clock that was put back must not keep it quiet for longer than the hour.
-        if not again and now >= trouble.told_at - AGAIN_AFTER:
+        if not again or (not due and now >= trouble.told_at - AGAIN_AFTER):
             return None, trouble
-    if in_show_hours(show, now):
+    if again and in_show_hours(show, now):
         soon = now + AGAIN_AFTER
         next_word_at = soon if next_word_at is None else min(soon, next_word_at)
     alert = _alert(

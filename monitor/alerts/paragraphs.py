@@ -10,6 +10,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from monitor.alerts import official_words, stop_words, words
+from monitor.alerts.troubles import called
 from monitor.alerts.why import feeds_differ, forecast, why, worth
 
 if TYPE_CHECKING:
@@ -230,6 +231,9 @@ def _next_word(alert: Alert, clock: SiteClock) -> str:
 def _what_silence_means(alert: Alert) -> str:
     if alert.kind == "delivery":
         return "Somebody on this list may not have been told. Do not wait for an answer from them."
+    trouble = called(alert)
+    if trouble is not None and not trouble.about_weather:
+        return ""
     return (
         "No forecast is not a dry forecast. Decide by eye and by official warnings. "
         "Alerts raised before this stay in force."

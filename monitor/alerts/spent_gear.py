@@ -114,7 +114,10 @@ class SpentGear:
                 self._what_fell(last.facts, lost),
                 fixture_names=fixture_names(rows),
                 spent_live=bool(live),
-                extra=(_MORE_COMES,) if step.plan.rain_ahead.get(position) else (),
+                extra=(
+                    *([_MORE_COMES] if step.plan.rain_ahead.get(position) else []),
+                    *step.plan.feeding.says(rows),
+                ),
             ),
         )
         spent = replace(opened, family=SPENT, alert=alert, action=action)
@@ -204,7 +207,10 @@ class SpentGear:
             members=0,
             probability=None,
             reason="",
-            facts=plain_facts(step.show, step.show.positions[position], rows, used),
+            facts=replace(
+                plain_facts(step.show, step.show.positions[position], rows, used),
+                extra=step.plan.feeding.says(rows),
+            ),
         )
         alert = step.alert(job, step.new_id(position), "notice")
         return OpenAlert(SPENT, alert, "isolate")

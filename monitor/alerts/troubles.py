@@ -14,6 +14,8 @@ class Called(NamedTuple):
     raised: str
     then: str
     over: str
+    about_weather: bool = True
+    """Whether it leaves anybody without a forecast, or in doubt of one"""
 
 
 # The first that an alert's id begins with.
@@ -33,6 +35,10 @@ _CALLED: tuple[tuple[str, Called], ...] = (
         Called("The monitor has a fault at", "Decide without it.", "The monitor works again at"),
     ),
     ("gauge-", Called("A gauge is in doubt at", "Look at it.", "The gauge measures again at")),
+    (
+        "covers-",
+        Called("Covers run short at", "", "Covers are enough again at", about_weather=False),
+    ),
     ("rain-over-", Called("It rains at", "", "The rain is over at")),
     (
         "rain-unforeseen-",

@@ -73,7 +73,7 @@ def on_watch(
     next_word = (
         f"by {clock.near(next_word_at)}." if next_word_at is not None else "when something changes."
     )
-    assumed = [*_assumed(show), *(words.sentence(a) for a in assumptions)]
+    assumed = [*_assumed(show, clock), *(words.sentence(a) for a in assumptions)]
     what = f"{words.fixtures(pieces)}, {_positions(len(show.positions))}"
     next_at = None if next_word_at is None else clock.at(next_word_at)
     line = _radio(site, what, contacts, next_at, stops=bool(stops))
@@ -182,7 +182,7 @@ def _watched(show: Show) -> list[str]:
     return lines
 
 
-def _assumed(show: Show) -> list[str]:
+def _assumed(show: Show, clock: SiteClock) -> list[str]:
     conditions: Counter[str] = Counter()
     any_mount = 0
     no_cut_off = tuple(p.name or key for key, p in show.positions.items() if not p.isolate_at)
@@ -199,6 +199,12 @@ def _assumed(show: Show) -> list[str]:
     if any_mount:
         lines.append(
             f"{words.fixtures(any_mount)} with mount any: taken at the worst angle of water."
+        )
+    rigged = show.event.load_in_ends_at
+    if rigged is not None and clock.now < rigged:
+        lines.append(
+            f"Load-in to {clock.at(rigged)}: open connectors count. Until then each is taken as "
+            "open that is not capped in the show folder or logged capped."
         )
     margin = show.policy.hourly_margin
     if margin != 1:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from monitor.alerts.covers_short import covers_needed, left_without
 from monitor.alerts.words import listed, one_line, sentence, speed
 from monitor.briefing.gear import spent_and_bare
 from monitor.briefing.sheet import Section, bounded
@@ -187,6 +188,13 @@ def covers_wanted(known: Known, most: int) -> Section:
     found = sorted((one for one in stock(known) if one.wanted), key=lambda o: o.left - o.wanted)
     rows = tuple((o.name, f"{o.wanted}", f"{max(o.left, 0)}", _short(o)) for o in found[:most])
     lines = [_more_on(one) for one in stock(known) if one.left < 0]
+    for one in known.found.plan.covers_at_once.values():
+        if one.missing:
+            said = (
+                covers_needed(one, known.show, known.clock),
+                *left_without(one, known.show, known.clock),
+            )
+            lines.append(" ".join(sentence(text) for text in said))
     rest = len(found) - len(rows)
     lines += ["And 1 kind more, enough of it."] if rest == 1 else []
     lines += [f"And {rest} kinds more, enough of each."] if rest > 1 else []

@@ -7,6 +7,8 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from monitor.code_words import explain
+from monitor.codes import STANDINGS
+from monitor.planning.dark import Feeding
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -27,11 +29,14 @@ _IDS = 4
 
 
 def story(checked: Sequence[Checked], show: Show) -> list[str]:
-    """Lines at most 80 characters wide: positions, then the codes in words, then the count."""
+    """Lines at most 80 characters wide: positions, what is dark without which part, the codes in
+    words, the count.
+    """
     lines = [_heading(show), *_wrapped(_LEGEND), ""]
     for position in show.positions.values():
         here = [one for one in checked if one.fixture.position == position.id]
         lines += [*_position(position, show), *_table(here), ""]
+    lines += [*_dark(checked, show)]
     lines += [*_codes(checked, show), ""]
     lines += _wrapped(_closing(checked))
     return lines
@@ -60,10 +65,17 @@ def _position(position: Position, show: Show) -> Iterator[str]:
         facts.append("open sky")
     if position.washdown != "none":
         facts.append(f"washdown {position.washdown}")
+    if any(w.kind == "sprinkler" and position.id in w.positions for w in show.washdowns):
+        facts.append("sprinklers")
     if position.spray is not None:
         facts.append("salt spray" if position.spray.salt else "spray")
     if position.may_flood_m:
         facts.append(f"may flood {position.may_flood_m:g} m")
+    if position.puddle is not None:
+        facts.append(
+            f"a puddle of {position.puddle.gathers:g} mm for each of rain, half gone in "
+            f"{position.puddle.half_gone_hours:g} h"
+        )
     yield from _wrapped(f"{position.name} ({position.id}): {', '.join(facts)}", hang=2)
 
 
@@ -110,6 +122,24 @@ def _ids(group: Sequence[Checked]) -> str:
     if len(ids) <= _IDS:
         return ", ".join(ids)
     return f"{', '.join(ids[: _IDS - 2])}, ... {ids[-1]} ({len(ids)} rows)"
+
+
+def _dark(checked: Sequence[Checked], show: Show) -> Iterator[str]:
+    """Every part that feeds others: the weakest chain first, then what costs most light."""
+    feeding = Feeding.of(show)
+    parts = [(one, one.lost) for one in checked if one.lost is not None]
+    if not parts:
+        return
+    yield "What is dark if a part fails"
+    for one, lost in sorted(parts, key=lambda p: (STANDINGS.index(p[0].standing), -p[1].pieces)):
+        where = show.positions[one.fixture.position]
+        yield from _wrapped(
+            f"{one.fixture.id} ({_code(one.fixture.code)}, {one.standing}, {where.name}): "
+            f"{_many(lost.pieces, 'fixture')}, {feeding.at_places(lost)}.",
+            lead="  ",
+            hang=4,
+        )
+    yield ""
 
 
 def _codes(checked: Sequence[Checked], show: Show) -> Iterator[str]:

@@ -47,7 +47,7 @@ def unsuited(fixture: Fixture, kind: Kind, show: Show) -> tuple[str, ...]:
         *_open_tail(kind, parts),
         *_nothing_over_it(kind, parts, show.policy),
         *_hung(kind, show.policy),
-        *_hosed(position, parts, show.policy),
+        *_hosed(position, kind, parts, show.policy),
         *_sprayed(position, parts, show.policy),
         *_standing_in_water(fixture, position, parts, show.policy),
     )
@@ -152,15 +152,19 @@ def _hung(kind: Kind, policy: Policy) -> Iterator[str]:
     )
 
 
-def _hosed(position: Position, parts: Mapping[Part, Code], policy: Policy) -> Iterator[str]:
-    if position.washdown == "none":
+def _hosed(
+    position: Position, kind: Kind, parts: Mapping[Part, Code], policy: Policy
+) -> Iterator[str]:
+    kinds = {position.washdown, *(one.kind for one in kind.place.washed)}
+    if not kinds & {"low", "high"}:
         return
-    needed = 6 if position.washdown == "high" else 5
+    washdown = "high" if "high" in kinds else "low"
+    needed = 6 if washdown == "high" else 5
     lacking = _without(parts, needed, policy)
     if lacking:
         alone = " 7, 8 or 9 alone is no test with plain jets." * _any_alone(parts, lacking)
         yield (
-            f"Hosed down here (washdown {position.washdown}), which asks for a water digit of "
+            f"Hosed down here (washdown {washdown}), which asks for a water digit of "
             f"{needed}{' or 6' * (needed == 5)}: {named(parts, lacking)} "
             f"{'has' if len(lacking) == 1 else 'have'} none.{alone}"
         )

@@ -18,7 +18,6 @@ from monitor.domain.show import (
     Feed,
     Fixture,
     Gauge,
-    Hours,
     Page,
     Person,
     Policy,
@@ -26,7 +25,6 @@ from monitor.domain.show import (
     Roof,
     Show,
     Site,
-    Spray,
     WarningsFrom,
 )
 from monitor.domain.telling import Alert, Facts, FeedSays, Message, Official, Outcome, Wait, Worth
@@ -52,6 +50,7 @@ from monitor.domain.terms import (
     Terrain,
     WindBasis,
 )
+from monitor.domain.water import Hours, Puddle, Spray, Washdown, WashdownKind
 from monitor.domain.weather import WEATHER_VALUES, Weather
 
 __all__ = [
@@ -96,6 +95,7 @@ __all__ = [
     "Policy",
     "Position",
     "Problem",
+    "Puddle",
     "Reading",
     "Roof",
     "SetUp",
@@ -110,6 +110,8 @@ __all__ = [
     "UnableError",
     "Wait",
     "WarningsFrom",
+    "Washdown",
+    "WashdownKind",
     "Weather",
     "WindBasis",
     "Worth",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime, time
+from datetime import datetime
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -20,6 +20,7 @@ from monitor.domain.terms import (
     Terrain,
     WindBasis,
 )
+from monitor.domain.water import Hours, Puddle, Spray, Washdown
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,14 +39,6 @@ class Site:
 
 
 @dataclass(frozen=True, slots=True)
-class Hours:
-    """A daily span of site time; end before start runs over midnight."""
-
-    start: time
-    end: time
-
-
-@dataclass(frozen=True, slots=True)
 class Event:
     """When gear is out, and the hours of the show and of sleep."""
 
@@ -53,6 +46,8 @@ class Event:
     load_out_at: datetime | None = None
     show_hours: Hours | None = None
     quiet_hours: Hours | None = None
+    load_in_ends_at: datetime | None = None
+    """Until then every connector that is not capped counts as open"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,19 +60,6 @@ class Roof:
     depth_m: float
     edge_height_m: float
     closed: frozenset[Side] = frozenset()
-
-
-@dataclass(frozen=True, slots=True)
-class Spray:
-    """Water thrown by a fountain or surf: `bearing_deg` is from the fixture to the source."""
-
-    height_m: float
-    distance_m: float
-    bearing_deg: float
-    lost_litres_per_minute: float
-    salt: bool = False
-    on: tuple[Hours, ...] = ()
-    """Empty: always on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +89,7 @@ class Position:
     washdown_times: tuple[Hours, ...] = ()
     may_flood_m: float | None = None
     spray: Spray | None = None
+    puddle: Puddle | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +138,9 @@ class Fixture:
     may_run_covered: bool = False
     stated_mm: float | None = None
     stated_hours_in_rain: float | None = None
+    immersion_m: float | None = None
+    """How deep under water its maker lets an 8 be; `immersion_minutes` None: for good"""
+    immersion_minutes: float | None = None
     value: float = 1.0
 
 
@@ -323,6 +309,7 @@ class Show:
     gauges: tuple[Gauge, ...] = ()
     warnings: tuple[WarningsFrom, ...] = ()
     page: Page = field(default_factory=Page)
+    washdowns: tuple[Washdown, ...] = ()
     revision: str = ""
     """sha256 over the files of the folder."""
 

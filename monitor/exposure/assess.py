@@ -17,11 +17,13 @@ from monitor.exposure.damp import film_step
 from monitor.exposure.days import damp_nights, days_in_the_wet
 from monitor.exposure.films import MemberFilms
 from monitor.exposure.pool import reaches
+from monitor.exposure.puddle import Puddles, immersion_limit
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import PARTS, Kind, Rig, part_credits
 from monitor.exposure.scene import PlaceWeather, Scene, Shared, Span
 from monitor.exposure.steps import cut, daily_spans
 from monitor.exposure.tracks import Group, Segment, groups_of
+from monitor.exposure.washing import washdown_spans, washdowns_at
 
 _LEVELS = (0.5, 1.0)
 
@@ -75,6 +77,10 @@ def _moments(rig: Rig, groups: Sequence[Group], weather: Weather) -> list[float]
             zone = rig.show.site.timezone
             spans = daily_spans(position.spray.on, weather.starts[0], weather.ends[-1], zone)
             found.update(chain.from_iterable(spans))
+        for washed in washdowns_at(position, rig.show) if len(weather.starts) else ():
+            zone = rig.show.site.timezone
+            ran = washdown_spans(washed, weather.starts[0], weather.ends[-1], zone)
+            found.update(chain.from_iterable(ran))
     return [moment for moment in found if np.isfinite(moment)]
 
 
@@ -111,6 +117,9 @@ class _Assessment:
         self.hours_out = np.zeros(len(groups))
         self.blown = np.full(per_group, np.nan)
         self.last_cover_off: dict[int, tuple[float, bool]] = {}
+        before = dict(carried.puddles_mm)
+        self._puddles = Puddles(rig.show, steps, before, carried.until_s)
+        self.under_water, self.flooded = np.zeros(per_group), np.full(per_group, np.nan)
         self.film = np.broadcast_to(carried.film_mm[:, None], per_group[::-1]).copy()
 
     def _resets(self, moments: Sequence[float]) -> list[int]:
@@ -179,6 +188,9 @@ class _Assessment:
                     return here.use(kind, credited, inverse, hood, own=own)
 
                 parts[PARTS.index(part), :, where] = span.through(kind, rate) * weight[..., where]
+            if here.washing.any:
+                self._wash(g, span, here, parts)
+            self._stand_in_water(g, span, parts)
         self._sum_parts(g, parts, resets)
         self._film_that_may_dry(g, resets)
 
@@ -190,6 +202,42 @@ class _Assessment:
             self._in_cells[g, own] = wetting[0]
             wetting = cells.mean_within(where, wetting)
         self.wetting[where, g] = (wetting * weight[..., where]).T
+
+    def _wash(self, g: int, span: Span, here: PlaceWeather, parts: Floats) -> None:
+        """What is thrown at it at known times; no forecast's margin is charged on that."""
+        where, segment, policy = span.steps, span.segment, self._rig.show.policy
+        kind, washing, cells = segment.kind, here.washing, self._scene.cells
+        hours, reaches_it = self._steps.hours[where], span.bare_share(segment.kind)
+        thrown = washing.rate_mm_h[where] * reaches_it
+        self.wetting[where, g] += (thrown * hours).T
+        if cells is not None and self._in_cells is not None:
+            own = cells.of_steps(where)
+            self._in_cells[g, own] += thrown[0, cells.step[own] - where.start]
+        codes = kind.codes(connector_open=segment.connector_open)
+        salt = segment.place.spray is not None and segment.place.spray.salt
+        credited_parts = part_credits(
+            kind, policy, connector_open=segment.connector_open, salt=salt
+        )
+        for part, credited in credited_parts.items():
+            if not credited.film_may_dry:
+                use = washing.use_rate(codes[part], kind.condition, credited, policy)
+                parts[PARTS.index(part), :, where] += use[where] * hours * reaches_it
+
+    def _stand_in_water(self, g: int, span: Span, parts: Floats) -> None:
+        """What a puddle does to it; neither cover nor roof keeps that out."""
+        dip, where, kind = span.segment.place.dip, span.steps, span.segment.kind
+        if dip is None or not dip.reached:
+            return
+        over = self._puddles.over_hours(dip)[:, where]
+        self.under_water[:, g] += over.sum(axis=1)
+        first = np.where(
+            over.any(axis=1), self._steps.weather.starts[where][(over > 0.0).argmax(axis=1)], np.nan
+        )
+        self.flooded[:, g] = np.fmin(self.flooded[:, g], first)
+        for part, code in kind.codes(connector_open=span.segment.connector_open).items():
+            stated = kind.under_water if part == "fixture" else None
+            limit = immersion_limit(code, kind.condition, stated)
+            parts[PARTS.index(part), :, where] += self._puddles.use(dip, limit)[:, where]
 
     def _count(self, g: int, kind: Kind, span: Span, here: PlaceWeather, cleaned: int) -> None:
         """Hours of a span: out, covered, unknown, damp and dusty."""
@@ -403,6 +451,9 @@ class _Assessment:
             covered_hours=self.sums["covered"],
             unknown_hours=self.sums["unknown"],
             hours_out=self.hours_out,
+            under_water_hours=self.under_water,
+            flooded_s=self.flooded,
+            puddles_mm=self._puddles.end_mm,
             blown_s=self.blown,
             carried=Carried(
                 until_s=float(self._steps.weather.ends[-1]) if n_steps else carried.until_s,
@@ -426,6 +477,10 @@ class _Assessment:
                 surface_mm=shared.surface_end_mm,
                 blown=self._blown_now(),
                 thunder_until_s=self._thunder_until_s(),
+                puddles_mm={
+                    key: float(pooled(mm[:, -1])) if n_steps else carried.puddles_mm.get(key, 0.0)
+                    for key, mm in self._puddles.end_mm.items()
+                },
             ),
         )
 

@@ -73,6 +73,8 @@ class Credit:
     taper_deg: float
     film_may_dry: bool = False
     """No test covers it, and the show lets a film dry before it runs off."""
+    stated: bool = False
+    """The maker's own statement"""
 
     def at(self, angle_deg: Floats | float) -> Floats:
         """Allowance for water at an angle from the tested up (...) [mm]."""
@@ -144,7 +146,7 @@ def credit(
     """
     floor = policy.run_off_mm
     if stated_mm is not None:
-        return Credit(LIMITED, stated_mm, (), floor, policy.taper_deg)
+        return Credit(LIMITED, stated_mm, (), floor, policy.taper_deg, stated=True)
     if no_rain_limit(code, condition, strict_immersion=policy.strict_immersion):
         return UNLIMITED
     k = condition_factor(condition, policy, salt=salt)

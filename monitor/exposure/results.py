@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -56,6 +57,8 @@ class Carried:
     """The cover logged on counts as off"""
     thunder_until_s: float
     """End of the last step with thunder; -inf for none"""
+    puddles_mm: Mapping[str, float]
+    """By position, how deep its puddle is"""
 
     @classmethod
     def nothing(cls, groups: int) -> Carried:
@@ -85,6 +88,7 @@ class Carried:
             surface_mm=0.0,
             blown=no,
             thunder_until_s=-np.inf,
+            puddles_mm={},
         )
 
     def regrouped(self, index: NDArray[np.intp]) -> Carried:
@@ -136,6 +140,12 @@ class Exposure:
     """(member, group) hours out in which what it took is not known, gaps included"""
     hours_out: Floats
     """(group,)"""
+    under_water_hours: Floats
+    """(member, group) hours in which a puddle reached it"""
+    flooded_s: Floats
+    """(member, group) begin of the first step in which one does, NaN never"""
+    puddles_mm: Mapping[str, Floats]
+    """By position with a puddle, (member, step) how deep it is at the end of each step"""
     blown_s: Floats
     """(member, group) when a cover that was on first counted as off, NaN never"""
     carried: Carried

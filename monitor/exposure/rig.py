@@ -24,9 +24,13 @@ from monitor.domain import (
     Spray,
     Standing,
     Terrain,
+    Washdown,
 )
 from monitor.exposure.credit import Credit, credit
+from monitor.exposure.puddle import Dip
 from monitor.exposure.shelter import Spot
+from monitor.exposure.washing import washdowns_at
+from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE
 
 PARTS: tuple[Part, ...] = ("fixture", "supply", "connector")
 
@@ -42,6 +46,8 @@ class Place(NamedTuple):
     terrain: Terrain
     spot: Spot | None
     spray: Spray | None
+    washed: tuple[Washdown, ...] = ()
+    dip: Dip | None = None
 
 
 class Chain(NamedTuple):
@@ -67,9 +73,13 @@ class Kind:
     connector_open_code: Code | None
     connector_open: bool
     """At put-out: a tail is open and not capped."""
+    loose_at_load_in: bool
+    """It has a connector that is not capped, which counts as open until load-in ends."""
     condition: Condition
     surface_m2: float
     stated_mm: float | None
+    under_water: tuple[float, float] | None
+    """The maker's word on an 8: depth [m] and hours"""
     wet_hours_limit: float | None
     """The maker's clock, or the house rule for temporary gear."""
     cover: Cover | None
@@ -157,7 +167,12 @@ def place_of(position: Position, show: Show, fixture: Fixture | None = None) -> 
     if position.roof is not None and front is not None and right is not None:
         roof = show.roofs[position.roof]
         spot = Spot(roof, front, right, roof.edge_height_m - height)
-    return Place(height, position.terrain or show.site.terrain, spot, position.spray)
+    washed, dip = washdowns_at(position, show), None
+    if position.puddle is not None:
+        # Plugs lie on the ground, unless a row says that it sits higher.
+        base = 0.0 if fixture is None or fixture.height_m is None else fixture.height_m
+        dip = Dip(position.id, position.puddle, base)
+    return Place(height, position.terrain or show.site.terrain, spot, position.spray, washed, dip)
 
 
 def _chain(codes: list[Code], strict_immersion: bool) -> Chain:
@@ -191,13 +206,26 @@ def _kind(fixture: Fixture, show: Show) -> Kind:
         connector_code=fixture.connector_code,
         connector_open_code=fixture.connector_open_code,
         connector_open=is_open,
+        loose_at_load_in=fixture.connector_state != "capped"
+        and not (fixture.connector_code is None and fixture.connector_open_code is None),
         condition=fixture.condition,
         surface_m2=fixture.surface_m2,
         stated_mm=fixture.stated_mm,
+        under_water=_under_water(fixture),
         wet_hours_limit=min((c for c in clocks if c is not None), default=None),
         cover=None if fixture.cover is None else show.covers[fixture.cover],
         mated=mated,
         unmated=unmated,
+    )
+
+
+def _under_water(fixture: Fixture) -> tuple[float, float] | None:
+    if fixture.immersion_m is None:
+        return None
+    minutes = fixture.immersion_minutes
+    return (
+        fixture.immersion_m,
+        np.inf if minutes is None else minutes * SECONDS_PER_MINUTE / SECONDS_PER_HOUR,
     )
 
 

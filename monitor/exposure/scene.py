@@ -17,7 +17,11 @@ from monitor.exposure.pool import Cells
 from monitor.exposure.rig import Kind, Rig
 from monitor.exposure.steps import Steps, by_cell, site_day
 from monitor.exposure.tracks import Segment
+from monitor.exposure.washing import Washing
 from monitor.exposure.wind import gust_10m, gust_at, wind_10m
+
+_ALL_ROUND_DEG = 90.0
+"""A hood that keeps out rain as flat as this keeps out what is thrown at it (judgement)."""
 
 
 class Scene:
@@ -90,6 +94,7 @@ class PlaceWeather:
         weather = each.weather
         self.unknown = scene.mean(each.unknown | self._water.spray_unknown)
         """(member, step) where what falls here cannot be known; a share where cells are pooled"""
+        self.washing = Washing(self.place.washed, scene.steps, rig.show.site.timezone)
         self.gust_mps = gust_at(shared.gust_10m, self.place.height_m, self.place.terrain)
         self.damp = shared.damp_sheltered
         if self.place.spot is None:
@@ -154,6 +159,15 @@ class Span:
             off[:] = True
         self.cover_on = ~off
         self.blown_s = np.where(off[:, -1], starts[first + off.argmax(axis=1)], np.nan)
+
+    def bare_share(self, kind: Kind) -> Floats:
+        """(member or 1, step) 1 where water from every side reaches it, 0 under a closed cover."""
+        bare = np.ones((1, self.steps.stop - self.steps.start))
+        cover = kind.cover
+        if self.cover_on is None or cover is None:
+            return bare
+        closed = cover.sealed or (cover.keeps_out_to_deg or 0.0) >= _ALL_ROUND_DEG
+        return np.where(self.cover_on, 0.0, bare) if closed else bare
 
     def through(
         self, kind: Kind, rate: Callable[[float | None], Floats], cells: Cells | None = None

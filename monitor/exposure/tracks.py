@@ -63,6 +63,15 @@ class Group(NamedTuple):
         """Standing, damp and dust as the log leaves them."""
         return self.kind.chain(connector_open=self.connector_open)
 
+    def open_at(self, moment_s: float) -> bool:
+        """Whether the connector counts as open at a moment; where it is not out, as at the end."""
+        here = (s for s in self.track.segments if s.start_s <= moment_s < s.end_s)
+        return next((s.connector_open for s in here), self.connector_open)
+
+    def chain_at(self, moment_s: float) -> Chain:
+        """Standing, damp and dust at a moment."""
+        return self.kind.chain(connector_open=self.open_at(moment_s))
+
 
 _WHERE_IT_IS = ("put-out", "brought-in", "covered", "uncovered", "moved")
 _FOR_THE_BETTER = ("covered", "brought-in", "capped", "cleaned", "moved")
@@ -96,7 +105,9 @@ class _Walk:
         self._kind, self._fixture_id, self._rig = first or kind, fixture_id, rig
         self._position, self._place = self._kind.position, self._kind.place
         self._covered_since: float | None = None
-        self._connector_open = self._kind.connector_open
+        rigged = rig.show.event.load_in_ends_at
+        self._load_in_ends_s = None if rigged is None else to_epoch(rigged)
+        self._logged_open: bool | None = None
         self._out_since: float | None = None
         self._segments: list[Segment] = []
         self._dry: list[float] = []
@@ -108,6 +119,23 @@ class _Walk:
         if entry.fixture is not None:
             return entry.fixture == self._fixture_id
         return entry.position == self._position
+
+    @property
+    def _connector_open(self) -> bool:
+        """As logged last; else as the show folder has it, and open until load-in ends."""
+        if self._logged_open is not None:
+            return self._logged_open
+        loose = self._load_in_ends_s is not None and self._kind.loose_at_load_in
+        return self._kind.connector_open or loose
+
+    def _end_load_in(self, until_s: float) -> None:
+        """From its end on, connectors are as the show folder has them."""
+        ends_s = self._load_in_ends_s
+        if ends_s is None or ends_s > until_s:
+            return
+        if self._connector_open and not (self._logged_open or self._kind.connector_open):
+            self._close(ends_s)
+        self._load_in_ends_s = None
 
     def track(self, log: Sequence[LogEntry], out_from_s: float) -> Track:
         placed = next(
@@ -135,6 +163,7 @@ class _Walk:
         """Take up every revision of the show folder that came into force by a moment."""
         while self._turns and self._turns[0][0] <= until_s:
             at, kind = self._turns.pop(0)
+            self._end_load_in(at)
             self._close(at)
             was_there, self._there = self._there, kind is not None
             if kind is None:
@@ -146,9 +175,10 @@ class _Walk:
             if not was_there or self._position == before.position:
                 self._position, self._place = kind.position, kind.place
             if kind.connector_open != before.connector_open:
-                self._connector_open = kind.connector_open
+                self._logged_open = None
             if kind.cover is None:
                 self._covered_since = None
+        self._end_load_in(until_s)
 
     def _close(self, at: float) -> None:
         """End the span that runs, because something about it changes."""
@@ -181,7 +211,7 @@ class _Walk:
             self._cover(at, on=entry.entry == "covered")
         elif entry.entry in ("capped", "uncapped"):
             self._close(at)
-            self._connector_open = entry.entry == "uncapped"
+            self._logged_open = entry.entry == "uncapped"
         elif entry.entry == "moved" and entry.to is not None:
             self._close(at)
             self._position = entry.to

@@ -7,16 +7,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from monitor.briefing.access import closed_spans
 from monitor.briefing.known import Known
 from monitor.domain import Fixture, Position
+from monitor.exposure.tracks import Group
 from monitor.page.power import Power
 from monitor.planning.chance import Reach, do_by_s
 from monitor.planning.covers_on import on_part_of_a_row
+from monitor.planning.dark import Dark
 from monitor.planning.workable import Span
 from monitor.units import to_moment
 
@@ -93,6 +95,12 @@ class Place:
     blocked: Span | None
     closes: Span | None
     """What closes it next"""
+    loose: int = 0
+    """Pieces whose connector counts as open because it is load-in"""
+    lost: tuple[Dark, ...] = ()
+    """What is dark without which part that hangs here"""
+    fed_from: tuple[tuple[Row, int], ...] = ()
+    """Parts that hang elsewhere, and how many pieces here are dark without each"""
 
     @property
     def id(self) -> str:
@@ -128,8 +136,13 @@ def rig_now(seen: Seen) -> RigNow:
     for row in rows:
         by_place.setdefault(row.position, []).append(row)
     parts = _in_part(known, rows)
+    lost, fed_from = _dark(known, rows)
     places = [
-        _place(known, known.show.positions[place], there, parts.get(place, 0))
+        replace(
+            _place(known, known.show.positions[place], there, parts.get(place, 0)),
+            lost=tuple(lost.get(place, ())),
+            fed_from=tuple(fed_from.get(place, ())),
+        )
         for place, there in by_place.items()
         if there and place in known.show.positions
     ]
@@ -185,13 +198,15 @@ def _crossings(known: Known) -> dict[int, datetime]:
 def _limited(known: Known) -> list[bool]:
     """Which groups have an allowance that rain uses."""
     policy = known.show.policy
-    return [
-        any(
-            group.kind.allowance_mm(part, policy, connector_open=group.connector_open) is not None
-            for part in group.kind.codes(connector_open=group.connector_open)
+
+    def counts(group: Group) -> bool:
+        is_open = group.open_at(known.now_s)
+        return any(
+            group.kind.allowance_mm(part, policy, connector_open=is_open) is not None
+            for part in group.kind.codes(connector_open=is_open)
         )
-        for group in known.found.ahead.groups
-    ]
+
+    return [counts(group) for group in known.found.ahead.groups]
 
 
 def _in_part(known: Known, rows: Iterable[Row]) -> dict[str, int]:
@@ -200,6 +215,25 @@ def _in_part(known: Known, rows: Iterable[Row]) -> dict[str, int]:
     for (place, _), count in on_part_of_a_row(known.log, bare, known.now).items():
         found[place] = found.get(place, 0) + count
     return found
+
+
+def _dark(
+    known: Known, rows: Iterable[Row]
+) -> tuple[dict[str, list[Dark]], dict[str, list[tuple[Row, int]]]]:
+    """By position: what is lost with each part there, and which parts elsewhere it dies with.
+
+    A part that is brought in feeds nothing any more.
+    """
+    out = {row.fixture.id: row for row in rows if row.out}
+    here: dict[str, list[Dark]] = {}
+    elsewhere: dict[str, list[tuple[Row, int]]] = {}
+    for lost in known.found.plan.feeding.every(row.fixture for row in out.values()):
+        part = out[lost.part.id]
+        here.setdefault(part.position, []).append(lost)
+        for place, pieces in lost.places:
+            if place != part.position:
+                elsewhere.setdefault(place, []).append((part, pieces))
+    return here, elsewhere
 
 
 def _place(known: Known, position: Position, rows: list[Row], in_part: int) -> Place:
@@ -227,8 +261,16 @@ def _place(known: Known, position: Position, rows: list[Row], in_part: int) -> P
         live_spent=_pieces(row for row in out if row.is_live_spent),
         wet_inside=_pieces(row for row in rows if row.wet_inside),
         blocked=known.found.plan.blocked.get(position.id),
+        loose=_pieces(row for row in out if _is_loose(known, row)),
         closes=next((span for span in spans if span.start_s > known.now_s), None),
     )
+
+
+def _is_loose(known: Known, row: Row) -> bool:
+    rigged, group = known.show.event.load_in_ends_at, known.found.ahead.groups[row.group]
+    if rigged is None or known.now >= rigged or group.kind.connector_open:
+        return False
+    return group.kind.loose_at_load_in and group.open_at(known.now_s)
 
 
 def _pieces(rows: Iterable[Row]) -> int:

@@ -23,19 +23,31 @@ class YearSpan:
 
     def of(self, show: Show) -> Show:
         """The show on these dates."""
-        event = replace(show.event, load_in_at=self.start, load_out_at=self.end)
-        return replace(show, event=event)
+        rigged = show.event.load_in_ends_at
+        event = replace(
+            show.event,
+            load_in_at=self.start,
+            load_out_at=self.end,
+            load_in_ends_at=None if rigged is None else self._moved(rigged, show),
+        )
+        washdowns = tuple(
+            one
+            if one.start is None or one.end is None
+            else replace(one, start=self._moved(one.start, show), end=self._moved(one.end, show))
+            for one in show.washdowns
+        )
+        return replace(show, event=event, washdowns=washdowns)
+
+    def _moved(self, at: datetime, show: Show) -> datetime:
+        """As far from load-in as a moment is, by the site's clock."""
+        zone, now = show.site.timezone, show.event.load_in_at
+        begin, then = now.astimezone(zone), self.start.astimezone(zone)
+        apart = at.astimezone(zone).replace(tzinfo=None) - begin.replace(tzinfo=None)
+        return (then.replace(tzinfo=None) + apart).replace(tzinfo=zone).astimezone(UTC)
 
     def log(self, entries: Sequence[LogEntry], show: Show) -> tuple[LogEntry, ...]:
         """The log as far from load-in as it is, by the site's clock."""
-        zone, now = show.site.timezone, show.event.load_in_at
-        begin, then = now.astimezone(zone), self.start.astimezone(zone)
-
-        def moved(at: datetime) -> datetime:
-            apart = at.astimezone(zone).replace(tzinfo=None) - begin.replace(tzinfo=None)
-            return (then.replace(tzinfo=None) + apart).replace(tzinfo=zone).astimezone(UTC)
-
-        return tuple(replace(entry, at=moved(entry.at)) for entry in entries)
+        return tuple(replace(entry, at=self._moved(entry.at, show)) for entry in entries)
 
 
 def spans(show: Show, now: datetime, years: int) -> tuple[YearSpan, ...]:

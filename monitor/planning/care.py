@@ -76,13 +76,14 @@ def _inspect_because(
         if (ahead.wetting_mm[:, :, g] > 0.0).any():
             return "their allowance is spent and more water reaches them"
         return "their allowance is spent"
-    return "; ".join(weathered(so_far, g, ahead.groups[g].chain, policy)) or None
+    return "; ".join(weathered(so_far, g, ahead.groups[g].chain_at(present.now_s), policy)) or None
 
 
 def _clean_because(
     g: int, ahead: Exposure, so_far: Carried, present: Present, policy: Policy
 ) -> str | None:
-    dust, dusty = ahead.groups[g].chain.dust, so_far.dusty_since_clean[g]
+    chain = ahead.groups[g].chain_at(present.now_s)
+    dust, dusty = chain.dust, so_far.dusty_since_clean[g]
     # Where dust gets in at all every dusty hour counts; first digit 5 lets in a little.
     mark = policy.clean_after_hours if dust == 5 else 1.0
     if g in present.cleaned or dust == 6 or dusty < mark:

@@ -6,11 +6,12 @@ a position though they are not: blown off, or on part of a row.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import isnan
 
 from monitor.domain import Cover, Fixture, Show
+from monitor.planning.covers_at_once import AtOnce, Wanted, at_once
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,7 @@ class CoversInStock:
         self._beside = dict(beside or {})
         self._promised: dict[str, int] = {}
         self._wanted: dict[str, int] = {}
+        self._timed: list[Wanted] = []
 
     def left(self, cover_id: str, position: str) -> int:
         """How many of a cover a position could still have."""
@@ -95,14 +97,23 @@ class CoversInStock:
             return Allotment((), "; ".join(why), only_short)
         return Allotment(self._told(wanted))
 
-    def settle(self, position: str, fixtures: Sequence[Fixture], offered: Allotment) -> Allotment:
+    def settle(
+        self,
+        position: str,
+        fixtures: Sequence[Fixture],
+        offered: Allotment,
+        while_s: tuple[float, float] | None = None,
+    ) -> Allotment:
         """Promise to fixtures, all or some, what was offered; or note that it was short.
 
-        Whoever settles first gets them.
+        Whoever settles first gets them. `while_s` is from when they must be on and until when;
+        None: no rain that is known asks for them.
         """
         if not offered.covered and not offered.only_short:
             return offered
         for cover_id, number in counted(fixtures).items():
+            if while_s is not None:
+                self._timed.append(Wanted(position, cover_id, number, *while_s, offered.covered))
             self._wanted[cover_id] = self._wanted.get(cover_id, 0) + number
             if offered.covered:
                 self._promised[cover_id] = self._promised.get(cover_id, 0) + number
@@ -122,6 +133,18 @@ class CoversInStock:
 
         weakest = min(counted(fixtures), key=stands, default=None)
         return None if weakest is None else self._covers[weakest]
+
+    def at_once(self, apart: Collection[str] = ()) -> dict[str, AtOnce]:
+        """Of each cover that rain asks for, how many the plan needs at one moment.
+
+        `apart`: positions where the crew has said that it is not needed.
+        """
+        taken, timed = dict(self._on), [w for w in self._timed if w.position not in apart]
+        wanting = {(one.position, one.cover) for one in timed}
+        for key, number in self._beside.items():
+            if key not in wanting:
+                taken[key[1]] = taken.get(key[1], 0) + number
+        return at_once(timed, taken, self._covers)
 
     def short(self) -> dict[str, tuple[int, int]]:
         """Covers that are short: how many the jobs want that gusts and names let have them, and

@@ -112,8 +112,11 @@ def plan(
     notices: dict[str, tuple[str, ...]] = {}
     blocked: dict[str, Span] = {}
     turns: set[float] = {edge for s in merged(thunder) for edge in (s.start_s, s.end_s)}
+    if rig.show.event.load_in_ends_at is not None:
+        turns.add(rig.show.event.load_in_ends_at.timestamp())
     shut_at: dict[str, tuple[Span, ...]] = {}
     dark = _dark(rig, steps, now_s)
+    not_needed = {place for (place, kind), a in held.items() if _lets_be(kind, a)}
     at_it = {place for (place, _), answer in held.items() if answer.answer == "doing"}
     for position_id in needs.in_turn(due, at_it):
         groups, position = groups_at[position_id], rig.show.positions[position_id]
@@ -155,9 +158,15 @@ def plan(
         soaking=soaking(ahead, present, rows, policy.risk, now_s + start_margin_s(rig.show)),
         heard_until_s=heard_until_s(steps, now_s),
         thunder_heard=thunder_heard(steps, now_s),
-        covers_short=needs.covers_short(),
+        covers_short=needs.stock.short(),
+        covers_at_once=needs.stock.at_once(not_needed),
         cover_notices={p: said for p, said in notices.items() if said},
+        feeding=needs.feeding,
     )
+
+
+def _lets_be(family: str, answer: Answered) -> bool:
+    return family == "protect" and answer.answer == "not-needed"
 
 
 def _beside(thunder: Sequence[Span], job: Job, position: Position, now_s: float) -> Job:

@@ -19,7 +19,7 @@ from monitor.exposure.rig import Rig
 from monitor.exposure.tracks import Group, groups_of
 from monitor.planning.tested import Tested, baseline, readings_of
 from monitor.planning.weathered import weathered
-from monitor.units import to_epoch, to_moment
+from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_epoch, to_moment
 
 LEAST_SHOWN = 0.01
 """Less use than this is said as 0 %: nothing to look at."""
@@ -134,7 +134,7 @@ class _Seen:
         self.rig, self.group, self.g = rig, group, g
         self.past, self.so_far, self.now_s = past, so_far, now_s
         self.track = group.track
-        self.protected = group.chain.standing != "indoor"
+        self.protected = group.chain_at(now_s).standing != "indoor"
         self.dry_s = max((t for t in self.track.dry_inspections if t <= now_s), default=-np.inf)
         # What has been counted ends a little ago; an inspection since then is not in it yet.
         self.just_dry = self.dry_s >= so_far.until_s
@@ -192,6 +192,16 @@ class _Seen:
         again = since_s is not None and since_s > self.dry_s
         return "its cover counts as blown off" if again and self.so_far.blown[self.g] else None
 
+    def stood_in_water(self) -> list[str]:
+        """That a puddle has reached it, where no inspection has found it dry since."""
+        if self.past is None:
+            return []
+        hours, first_s = self.past.under_water_hours[:, self.g], self.past.flooded_s[:, self.g]
+        if np.isnan(first_s).all() or np.nanmin(first_s) < self.dry_s:
+            return []
+        minutes = float(hours.max()) * SECONDS_PER_HOUR / SECONDS_PER_MINUTE
+        return [f"stood in a puddle for about {minutes:.0f} min, as rain and drain-down give it"]
+
 
 def _item(rig: Rig, fixture: Fixture, seen: _Seen, log: Sequence[LogEntry]) -> Inspect | None:
     position = rig.show.positions[seen.place]
@@ -200,7 +210,8 @@ def _item(rig: Rig, fixture: Fixture, seen: _Seen, log: Sequence[LogEntry]) -> I
     shown = [f"used {share(seen.used)}"] if seen.used >= LEAST_SHOWN else []
     if not wanted and not shown:
         return None
-    foul = _foul(position, wet=bool(reports))
+    stood = seen.stood_in_water()
+    foul = stood or _foul(position, wet=bool(reports))
     wet_s = [to_epoch(e.at) for e in log if e.entry == "wet" and _concerns(e, fixture, seen)]
     first_wet = min((s for s in (seen.first_wet_s(), *wet_s) if s is not None), default=None)
     tests = readings_of(fixture.id, log)
@@ -261,7 +272,9 @@ def _wanted(seen: _Seen) -> list[str]:
     """What the weather did to it that asks for an inspection, beside the use itself."""
     said: list[str] = []
     if not seen.just_dry:
-        said += weathered(seen.so_far, seen.g, seen.group.chain, seen.rig.show.policy)
+        said += weathered(
+            seen.so_far, seen.g, seen.group.chain_at(seen.now_s), seen.rig.show.policy
+        )
     off = seen.cover_off()
     if off is not None:
         said.append(off)

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from monitor.domain import Action, Facts
+from monitor.planning.covers_at_once import AtOnce
+from monitor.planning.dark import Feeding
 from monitor.planning.workable import Span
 
 
@@ -104,5 +106,9 @@ class Plan:
     """Feeds that say of this moment whether it has thunder."""
     covers_short: Mapping[str, tuple[int, int]] = field(default_factory=dict)
     """By cover that is short: how many are wanted at once, and how many are left in stock."""
+    covers_at_once: Mapping[str, AtOnce] = field(default_factory=dict)
+    """By cover that rain asks for: how many are needed at one moment, and who gets none."""
     cover_notices: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """By position: what to know of the covers that are on, where it orders nothing."""
+    feeding: Feeding = field(default_factory=Feeding)
+    """What is dark without which part, of what is out."""

@@ -1,6 +1,4 @@
-"""What is to be known of a job beside its order: heat and damp under covers, open tails, and
-what goes dark with a part.
-"""
+"""What is to be known of a job beside its order: heat and damp under covers, and open tails."""
 
 from __future__ import annotations
 
@@ -96,52 +94,32 @@ def _site_time(show: Show, moment_s: float) -> str:
 
 
 def open_tails(
-    ahead: Exposure, groups: Sequence[int], rows: Mapping[int, Sequence[Fixture]]
+    show: Show,
+    ahead: Exposure,
+    groups: Sequence[int],
+    rows: Mapping[int, Sequence[Fixture]],
+    now_s: float,
 ) -> tuple[str, ...]:
-    """Tails to be capped: an open connector is what holds the chain back."""
+    """Tails to be capped: an open connector is what holds the chain back.
+
+    Until load-in ends they count as open for want of a word that they are mated.
+    """
     open_at = [
         fixture
         for g in groups
-        if ahead.groups[g].connector_open and ahead.weakest_part(g) == "connector"
+        if ahead.groups[g].open_at(now_s) and ahead.weakest_part(g) == "connector"
         for fixture in rows[g]
     ]
     if not open_at:
         return ()
     one = len(open_at) == 1 and open_at[0].count == 1
     tails = f"the tail{'' if one else 's'} of {_named(open_at)}"
+    rigged = show.event.load_in_ends_at
+    if rigged is not None and now_s < rigged.timestamp():
+        until = _site_time(show, rigged.timestamp())
+        said = f"Load-in to {until}: open connectors count, and one is the weakest part."
+        return (f"{said} Mate or cap {tails}, and log it capped.",)
     return (f"An open connector is the weakest part: capping {tails} may be enough.",)
-
-
-def fed_by_part(show: Show) -> dict[str, list[Fixture]]:
-    """What each supply, dimmer or node feeds of itself."""
-    fed: dict[str, list[Fixture]] = {}
-    for fixture in show.fixtures:
-        if fixture.fed_by is not None:
-            fed.setdefault(fixture.fed_by, []).append(fixture)
-    return fed
-
-
-def goes_dark(fixtures: Sequence[Fixture], fed: Mapping[str, Sequence[Fixture]]) -> tuple[str, ...]:
-    """What goes dark with a job's own supplies and dimmers."""
-    own, said = {fixture.id for fixture in fixtures}, []
-    for fixture in fixtures:
-        number = sum(f.count for f in _fed_from(fixture.id, fed) if f.id not in own)
-        if number:
-            are = "1 fixture is" if number == 1 else f"{number} fixtures are"
-            said.append(f"{are} dark without {fixture.id}.")
-    return tuple(said)
-
-
-def _fed_from(part: str, fed: Mapping[str, Sequence[Fixture]]) -> list[Fixture]:
-    """Everything that dies with a part, through whatever stands between; a ring is cut."""
-    found: dict[str, Fixture] = {}
-    waiting = [part]
-    while waiting:
-        for fixture in fed.get(waiting.pop(), ()):
-            if fixture.id not in found and fixture.id != part:
-                found[fixture.id] = fixture
-                waiting.append(fixture.id)
-    return list(found.values())
 
 
 def _named(fixtures: Sequence[Fixture]) -> str:

@@ -7,29 +7,28 @@ from dataclasses import replace
 
 import numpy as np
 
-from monitor.domain import Action, Facts, Fixture, Position, Wait
+from monitor.domain import Action, Bools, Fixture, Position
 from monitor.exposure.results import Exposure
 from monitor.exposure.rig import Rig
 from monitor.planning.by_feed import feed_says
 from monitor.planning.chance import Reach, at_risk, chance, do_by_s, shown_probability
 from monitor.planning.covers_in_stock import Allotment, CoversInStock
+from monitor.planning.dark import Feeding
 from monitor.planning.facts import plain_facts, weather_facts
 from monitor.planning.job import Job
 from monitor.planning.job_cautions import (
     bare_for_the_show,
     cover_cautions,
-    fed_by_part,
-    goes_dark,
     open_tails,
 )
+from monitor.planning.job_reasons import can_wait, why
 from monitor.planning.present import Present
+from monitor.planning.puddles import NO_COVER_HELPS, StandingWater
 from monitor.planning.spells import gust_at_risk, wet_spells
+from monitor.planning.washed import WashedThen
 from monitor.planning.workable import Span, gust_at_position, latest_start_s, workable_s
 from monitor.planning.worth import NOT_WORTH, job_minutes, paying, worth
-from monitor.units import SECONDS_PER_HOUR, SECONDS_PER_MINUTE, to_moment
-
-_CAN_WAIT_S = SECONDS_PER_HOUR
-"""A fixture due this much after the first one of its job is named as able to wait."""
+from monitor.units import SECONDS_PER_MINUTE, to_moment
 
 
 class Needs:
@@ -59,9 +58,12 @@ class Needs:
         """By position: of members at which work there is due"""
         self._deadlines: dict[tuple[int, float], float] = {}
         """By group and share: asked for when it is looked for, and again for its job"""
-        self._fed = fed_by_part(rig.show)
+        self.feeding = Feeding.of(
+            rig.show, {f.id: present.where[g] for g in present.out for f in rows.get(g, ())}
+        )
+        """What is dark without which part, of what is out"""
         on = [f for g in present.covered for f in rows.get(g, ())]
-        self._stock = CoversInStock(rig.show, on, self._off_their_rows(beside or {}))
+        self.stock = CoversInStock(rig.show, on, self._off_their_rows(beside or {}))
 
     def _off_their_rows(self, beside: Mapping[tuple[str, str], int]) -> dict[tuple[str, str], int]:
         """Covers that are at a position without counting as on: blown off, or on part of a row."""
@@ -72,10 +74,6 @@ class Needs:
                     key = (self._present.where[g], fixture.cover)
                     found[key] = found.get(key, 0) + fixture.count
         return found
-
-    def covers_short(self) -> dict[str, tuple[int, int]]:
-        """By cover that is short: how many are wanted at once, and how many are left in stock."""
-        return self._stock.short()
 
     def in_turn(
         self, due: Mapping[str, Mapping[int, float]], under_way: Collection[str] = ()
@@ -160,9 +158,11 @@ class Needs:
         if bare:
             fixtures = [f for g in bare for f in self._rows[g]]
             action, given = self._action(position, fixtures, spell[1] + 1)
+            if action == "cover" and self._standing(position, bare, spell).from_s is not None:
+                action, given = "bring-in", Allotment(not_covered_because=NO_COVER_HELPS)
             job = self._job(position, action, bare, closed, spell, given)
             if job.start_by_s is not None:
-                job = self._with_covers(job, given)
+                job = self._with_covers(job, given, self._while_s(bare))
             jobs.append(job)
         if leaking:
             action = "isolate" if position.access == "none" else "bring-in"
@@ -172,21 +172,29 @@ class Needs:
 
     def _first_spell(self, due: dict[int, float], share: float) -> tuple[int, int]:
         """First and last step of the wet spell in which the first deadline falls."""
-        ahead, first_due = self._ahead, min(due.values())
-        weather = ahead.steps.weather
-        wet = at_risk(
-            (ahead.wetting_mm[:, :, list(due)] > 0.0).any(axis=2).astype(float),
-            weather.weights,
-            share,
-            self._known,
-            weather.feed_of,
-        )
+        first_due, weather = min(due.values()), self._ahead.steps.weather
+        wet = self._wet(due, share)
         for first, last in wet_spells(wet, weather.starts, weather.ends):
             if weather.starts[first] - 1.0 <= first_due <= weather.ends[last] + 1.0:
                 return first, last
         # It crosses by its wet-hours clock on a film with no rain, or in a member's own shower.
         step = min(int(np.searchsorted(weather.ends, first_due)), len(weather.ends) - 1)
         return step, step
+
+    def _wet(self, groups: Iterable[int], share: float) -> Bools:
+        """(step,) where so many members have water on any of some groups."""
+        weather = self._ahead.steps.weather
+        falls = (self._ahead.wetting_mm[:, :, list(groups)] > 0.0).any(axis=2).astype(float)
+        return at_risk(falls, weather.weights, share, self._known, weather.feed_of)
+
+    def _while_s(self, due: Mapping[int, float]) -> tuple[float, float]:
+        """From when covers must be on until the last rain ahead on these groups is over (seconds).
+
+        Film may spend the last of an allowance after the rain.
+        """
+        first, wet = min(due.values()), np.flatnonzero(self._wet(due, self._rig.show.policy.risk))
+        over = self._ahead.steps.weather.ends[wet[-1]] if len(wet) else first
+        return first, max(float(over), first + SECONDS_PER_MINUTE)
 
     def _action(
         self, position: Position, fixtures: Sequence[Fixture], steps: int
@@ -198,13 +206,15 @@ class Needs:
             return "bring-in", Allotment(not_covered_because="the crew says that there is no cover")
         gust = gust_at_position(self._ahead.steps, position, self._rig.show.site)[:, :steps]
         weights, risk = self._ahead.steps.weather.weights, self._rig.show.policy.risk
-        given = self._stock.offer(position.id, fixtures, gust_at_risk(gust, weights, risk))
+        given = self.stock.offer(position.id, fixtures, gust_at_risk(gust, weights, risk))
         return ("cover" if given.covered else "bring-in"), given
 
-    def _with_covers(self, job: Job, offered: Allotment) -> Job:
+    def _with_covers(
+        self, job: Job, offered: Allotment, while_s: tuple[float, float] | None = None
+    ) -> Job:
         """The job with its covers taken from the stock: no other is promised them."""
         fixtures = [self._rig.show.fixtures[self._rig.index_of[f]] for f in job.fixtures]
-        given = self._stock.settle(job.position, fixtures, offered)
+        given = self.stock.settle(job.position, fixtures, offered, while_s)
         return replace(job, facts=replace(job.facts, covers=given.covers))
 
     def _half_used(self, position: Position, groups: Sequence[int]) -> list[Job]:
@@ -253,11 +263,12 @@ class Needs:
         from_s: float,
         rain_until_s: float | None,
     ) -> tuple[str, ...]:
-        show, said = self._rig.show, open_tails(self._ahead, groups, self._rows)
+        show = self._rig.show
+        said = open_tails(show, self._ahead, groups, self._rows, self._now_s)
         if action == "cover":
             said += cover_cautions(show, fixtures, self._ahead, from_s, rain_until_s)
             said += () if rain_until_s else bare_for_the_show(show, fixtures, self._now_s)
-        return (*said, *goes_dark(fixtures, self._fed))
+        return (*said, *self.feeding.says(fixtures))
 
     def _job(
         self,
@@ -286,16 +297,18 @@ class Needs:
         )
         closes = next((s for s in closed if s.start_s > self._now_s), None)
         steps = slice(spell[0], spell[1] + 1)
-        cover = self._stock.frailest(fixtures) if given.covered else None
+        cover = self.stock.frailest(fixtures) if given.covered else None
         part = ahead.weakest_part(worst)
         left_s = workable_s(closed, self._now_s, do_by)
+        stands, ends_s = self._standing(position, due, spell), float(weather.ends[spell[1]])
+        thrown = WashedThen.at(self._rig.show, self._present, due, self._now_s, ends_s)
         facts = replace(
-            weather_facts(self._rig.show, position, ahead, worst, steps, fixtures),
+            thrown.facts(weather_facts(self._rig.show, position, ahead, worst, steps, fixtures)),
             weakest=None if part == "fixture" else part,
             used=float(used[worst]),
             says_so=by_spell_end.crossed,
             by_feed=feed_says(ahead, self._reach, due, share, steps),
-            can_wait=self._can_wait(due),
+            can_wait=can_wait(due, rows),
             access_closes_at=None if closes is None else to_moment(closes.start_s),
             cover_name=None if cover is None else cover.name,
             cover_gust_limit_mps=None if cover is None else cover.gust_limit_mps,
@@ -304,7 +317,11 @@ class Needs:
                 self._rig.show, minutes, position.people_needed, at_stake, by_spell_end.share
             ),
             not_covered_because=given.not_covered_because,
-            extra=self._cautions(action, list(due), fixtures, do_by, float(weather.ends[spell[1]])),
+            extra=(
+                *stands.caution(),
+                *thrown.cautions(),
+                *self._cautions(action, list(due), fixtures, do_by, ends_s),
+            ),
         )
         return Job(
             position.id,
@@ -318,24 +335,19 @@ class Needs:
             do_by,
             by_spell_end.heard,
             shown_probability(by_spell_end.share, by_spell_end.heard),
-            self._why(facts, do_by, float(used[worst])) + ("" if paid else f"; {NOT_WORTH}"),
+            (
+                thrown.reason(do_by)
+                or stands.reason(do_by)
+                or why(self._rig.show, facts, do_by, float(used[worst]))
+            )
+            + ("" if paid else f"; {NOT_WORTH}"),
             late=facts.late,
             value=at_stake,
             facts=facts,
         )
 
-    def _can_wait(self, due: dict[int, float]) -> tuple[Wait, ...]:
-        """What is due much later than the first, by its deadline in steps of ten minutes."""
-        later: dict[float, list[str]] = {}
-        for g, at in due.items():
-            if at > min(due.values()) + _CAN_WAIT_S:
-                later.setdefault(at // 600.0 * 600.0, []).extend(f.id for f in self._rows[g])
-        return tuple(Wait(tuple(ids), to_moment(at)) for at, ids in sorted(later.items()))
-
-    def _why(self, facts: Facts, do_by: float, used: float) -> str:
-        at = to_moment(do_by).astimezone(self._rig.show.site.timezone)
-        already = f", {used:.0%} used already" if used >= 0.01 else ""
-        return (
-            f"{facts.rain_mm:.1f} mm of rain in this spell spends the allowance of the first "
-            f"fixture at {at:%a %H:%M}{already}"
-        )
+    def _standing(
+        self, position: Position, groups: Iterable[int], spell: tuple[int, int]
+    ) -> StandingWater:
+        ends_s = float(self._ahead.steps.weather.ends[spell[1]])
+        return StandingWater(self._rig.show, self._ahead, self._reach, position.id, groups, ends_s)

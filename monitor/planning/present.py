@@ -9,6 +9,7 @@ from monitor.domain import Cover, Fixture
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Place, Rig
 from monitor.exposure.tracks import Segment
+from monitor.exposure.washing import jets_beyond
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +32,7 @@ class Present:
     """
 
     def __init__(self, ahead: Exposure, so_far: Carried, now_s: float) -> None:
+        self.now_s = now_s
         self.out: set[int] = set()
         self.covered: set[int] = set()
         self.blown: set[int] = set()
@@ -61,7 +63,19 @@ class Present:
                 self.used[g] = 0.0
             if any(so_far.until_s <= at <= now_s for at in track.cleanings):
                 self.cleaned.add(g)
-        self.rain_alerts = {g for g in self.out if _rain_alerts(ahead, g)}
+        self.rain_alerts = {
+            g for g in self.out if _rain_alerts(ahead, g, now_s) or self._other_water(ahead, g)
+        }
+
+    def _other_water(self, ahead: Exposure, g: int) -> bool:
+        """Whether a puddle may reach it, or jets come by the clock that its code never met."""
+        segment, in_service = self.segment[g], ahead.groups[g].track.out_of_service_s is None
+        kind = segment.kind
+        codes = kind.codes(connector_open=segment.connector_open)
+        dip = segment.place.dip
+        if in_service and dip is not None and dip.reached:
+            return True
+        return in_service and jets_beyond(segment.place.washed, codes, kind.condition)
 
     def rows_on(self, groups: Iterable[int], rows: Mapping[int, Sequence[Fixture]]) -> list[RowOn]:
         """What is covered of some groups, row by row; what the wind has bared is not."""
@@ -79,11 +93,11 @@ class Present:
         return found
 
 
-def _rain_alerts(ahead: Exposure, g: int) -> bool:
+def _rain_alerts(ahead: Exposure, g: int, now_s: float) -> bool:
     """Only indoor and temporary gear is covered for rain, and what its maker set a limit."""
     group = ahead.groups[g]
     limited = group.kind.stated_mm is not None or group.kind.wet_hours_limit is not None
-    short = group.chain.standing in ("indoor", "temporary") or limited
+    short = group.chain_at(now_s).standing in ("indoor", "temporary") or limited
     return short and group.track.out_of_service_s is None
 
 

@@ -114,7 +114,17 @@ def _looked(
     lost = weather_found(sights, show, now)
     return Ahead(
         lines=(
-            *lines(show, sights, sky, [*alerts, *waits], facts, holding, found.plan.blocked, now),
+            *lines(
+                show,
+                sights,
+                sky,
+                [*alerts, *waits],
+                facts,
+                holding,
+                found.plan.blocked,
+                now,
+                found.plan.covers_at_once.values(),
+            ),
             *said,
         ),
         json=_json(show, sights, runs, alerts, now),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from monitor.alerts import paragraphs, words
 from monitor.alerts.clock import SiteClock, age
+from monitor.alerts.covers_short import covers_needed, left_without
 from monitor.alerts.losses import feed_state, lost_because
 from monitor.alerts.step import blocked_by
 from monitor.alerts.watch import NOBODY_TOLD, tells_nobody
@@ -16,11 +17,12 @@ from monitor.service.warned import lines_ahead
 from monitor.units import to_moment
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from datetime import datetime
 
     from monitor.alerts.losses import FeedSight
     from monitor.domain import Alert, Answered, Facts, Show
+    from monitor.planning.covers_at_once import AtOnce
     from monitor.planning.workable import Span
     from monitor.service.sky import Sky
 
@@ -41,6 +43,7 @@ def lines(
     answered: Mapping[str, Answered],
     blocked: Mapping[str, Span],
     now: datetime,
+    at_once: Iterable[AtOnce] = (),
 ) -> Iterator[str]:
     """What there is to see.
 
@@ -50,6 +53,7 @@ def lines(
     facts : by alert, what is known of its job at this moment
     answered : by alert, what the crew answered to it, while that holds
     blocked : positions where nobody may work now, told of as a stop or not yet
+    at_once : covers that the plan needs at one moment
     """
     clock = SiteClock.named(show.site.timezone.key, now)
     yield f"{show.site.name}, {clock.at(now)} site time, {clock.zone_name}."
@@ -82,6 +86,9 @@ def lines(
             yield ""
             yield from _alert(one, clock)
     yield from _later([one for one in open_ones if one.alert.stage == "notice"], clock)
+    for needed in at_once:
+        said = (covers_needed(needed, show, clock), *left_without(needed, show, clock))
+        yield from _wrapped(" ".join(words.sentence(text) for text in said))
     yield ""
     for line in lines_ahead(show, sky.warned, now):
         yield from [line] if line.startswith("  >") else _wrapped(line)

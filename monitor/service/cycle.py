@@ -19,6 +19,7 @@ from monitor.evaluation import evaluate
 from monitor.feeds.gauge_trouble import DRY_S
 from monitor.service.after_rain import rain_over
 from monitor.service.briefings import briefings_due, what_is_lost
+from monitor.service.covers_words import tell_covers
 from monitor.service.delivering import forget_gone
 from monitor.service.escalation import call_next
 from monitor.service.evaluated import note_evaluated
@@ -133,6 +134,7 @@ class Cycle:
             told += tell_gauges(db, show, sky.gauges, lately, now)
             rain = tell_rain(db, show, sky, falls, now)
             told += [] if rain is None else [rain]
+            told += tell_covers(db, show, found.plan, now)
             told += _about_the_monitor(db, show, self.watch, sights, now)
             # Last, so that an order which has just changed is not told twice.
             called, next_turn_at = call_next(db, show, now)

@@ -142,13 +142,14 @@ def follow_trouble(
     over: str,
     kind: AlertKind = "weather",
     next_word_at: datetime | None = None,
+    again: bool = True,
 ) -> Message | None:
     """One step of a trouble that is kept under its name; the message, if there was one."""
     key = f"trouble/{name}"
     kept: Any = recall(db, key)
     trouble = None if kept is None else from_json(Trouble, to_json(kept))
     alert, after = follow(
-        kind, name, trouble, found, show, now, over=over, next_word_at=next_word_at
+        kind, name, trouble, found, show, now, over=over, next_word_at=next_word_at, again=again
     )
     if after != trouble:
         remember(db, key, after)

@@ -120,7 +120,7 @@ def _subject(path: Path, key: str, findings: Findings) -> str:
         return f"[{key}]" if key in PLAIN_SECTIONS else key
     if len(path) == 2 and isinstance(path[1], int):
         return f"The {_entry(path)}"
-    within = "spray of " if "spray" in path[:-1] else ""
+    within = next((f"{part} of " for part in ("spray", "puddle") if part in path[:-1]), "")
     return f"{key} of {within}{findings.owner(path)}"
 
 

@@ -18,6 +18,7 @@ _ITEMS = {
     "covers": "cover",
     "feeds": "feed",
     "contacts": "contact",
+    "washdowns": "washdown",
 }
 
 

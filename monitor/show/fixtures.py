@@ -45,6 +45,8 @@ COLUMNS = [
     "may_run_covered",
     "stated_mm",
     "stated_hours_in_rain",
+    "immersion_m",
+    "immersion_minutes",
     "value",
 ]
 OTHER_NAMES = {
@@ -69,6 +71,7 @@ _AZIMUTH = Between(0, 360)
 _SURFACE = Between(0, 1000, above=True)
 _HEIGHT = Between(-2, 150)
 _INSET = Between(0, 500)
+_DEPTH = Between(0, 1000, above=True)
 _STATED = Between(0, 1_000_000, above=True)
 _VALUE = Between(0, 1e12)
 _STATE = OneOf("mated", "open", "capped")
@@ -176,10 +179,31 @@ def _fixture(row: Row, around: Surroundings) -> Fixture | None:
         may_run_covered=row.yes("may_run_covered"),
         stated_mm=row.number("stated_mm", _STATED, "millimetres"),
         stated_hours_in_rain=row.number("stated_hours_in_rain", _STATED, "hours"),
+        immersion_m=row.number("immersion_m", _DEPTH, "metres"),
+        immersion_minutes=row.number("immersion_minutes", _STATED, "minutes"),
         value=_value(row),
     )
+    _under_water(row, found)
     _under_roof(row, found, around)
     return found if name and position and code is not None else None
+
+
+def _under_water(row: Row, found: Fixture) -> None:
+    """What a maker states of an 8: a depth, and for how long."""
+    if found.immersion_minutes is not None and found.immersion_m is None:
+        row.refuse(
+            "missing-value",
+            "immersion_m",
+            "immersion_minutes is given, and no immersion_m.",
+            "Give the depth that its maker states for so long, in metres.",
+        )
+    if found.immersion_m is not None and 8 not in found.code.water:
+        row.tell(
+            "immersion-without-8",
+            "immersion_m",
+            f"immersion_m is given for {found.code.canonical or 'a code'}, which has no 8.",
+            "It does not count: a 7 is half an hour under up to one metre.",
+        )
 
 
 def _value(row: Row) -> float:

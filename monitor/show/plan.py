@@ -11,7 +11,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from monitor.builtin import builtin
-from monitor.domain import Cover, Crew, Event, Hours, Person, Policy, Position, Roof, Spray
+from monitor.domain import Cover, Crew, Event, Hours, Person, Policy, Position, Puddle, Roof, Spray
 from monitor.show.clock import ClockError, daily_hours, moment
 from monitor.show.nearest import suggestion
 from monitor.show.under_roof import misfits
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
         PolicyPart,
         PositionPart,
         RoofPart,
-        SprayPart,
     )
+    from monitor.show.water_parts import SprayPart
     from monitor.toml_places import Path
 
 T = TypeVar("T")
@@ -124,6 +124,14 @@ def position(
             f"position {part.id} says how far in it is and stands under no roof.",
             "It counts as open sky; give roof, or leave in_from_... out.",
         )
+    if part.washdown_times and part.washdown == "none":
+        findings.tell(
+            (*path, "washdown_times"),
+            "no-washdown",
+            f"position {part.id} has washdown_times and no washdown.",
+            'Nothing is counted then; give washdown = "low" for a hose, "high" for a pressure '
+            "washer, or a [[washdowns]] of kind sprinkler.",
+        )
     return Position(
         id=part.id,
         name=part.name or part.id,
@@ -142,8 +150,9 @@ def position(
         in_from_right_m=part.in_from_right_m,
         terrain=part.terrain,
         washdown=part.washdown,
-        washdown_times=_spans(part.washdown_times, (*path, "washdown_times"), findings),
+        washdown_times=read_spans(part.washdown_times, (*path, "washdown_times"), findings),
         may_flood_m=part.may_flood_m,
+        puddle=_puddle(part, path, findings),
         spray=None if part.spray is None else _spray(part.spray, (*path, "spray"), findings),
     )
 
@@ -152,27 +161,51 @@ def _given(value: float | None, usual: float) -> float:
     return float(usual if value is None else value)
 
 
+def _puddle(part: PositionPart, path: Path, findings: Findings) -> Puddle | None:
+    """How a puddle fills and drains; how deep it gets is may_flood_m."""
+    if part.puddle is None:
+        return None
+    if not part.may_flood_m:
+        findings.refuse(
+            (*path, "puddle"),
+            "missing-key",
+            f"position {part.id} has a puddle and no may_flood_m.",
+            "Give may_flood_m: how deep it stands before it runs off, in metres.",
+        )
+        return None
+    return Puddle(part.puddle.gathers, part.puddle.half_gone_hours, part.may_flood_m)
+
+
 def _spray(part: SprayPart, path: Path, findings: Findings) -> Spray:
     fields = part.model_dump()
-    return Spray(**{**fields, "on": _spans(part.on, (*path, "on"), findings)})
+    return Spray(**{**fields, "on": read_spans(part.on, (*path, "on"), findings)})
 
 
-def _spans(texts: Sequence[str], path: Path, findings: Findings) -> tuple[Hours, ...]:
+def read_spans(texts: Sequence[str], path: Path, findings: Findings) -> tuple[Hours, ...]:
+    """Daily spans of site time."""
     read = (_read(daily_hours, text, (*path, i), findings) for i, text in enumerate(texts))
     return tuple(span for span in read if span is not None)
+
+
+def read_moment(
+    text: str | None, zone: ZoneInfo, path: Path, findings: Findings
+) -> datetime | None:
+    """A time of the site; None where there is none or it cannot be read."""
+    return _read(lambda t: moment(t, zone), text, path, findings)
 
 
 def event(part: EventPart, zone: ZoneInfo, findings: Findings) -> Event | None:
     """When gear is out; None where that cannot be read."""
 
     def at(key: str, text: str | None) -> datetime | None:
-        return _read(lambda t: moment(t, zone), text, ("event", key), findings)
+        return read_moment(text, zone, ("event", key), findings)
 
     def hours(key: str, text: str | None) -> Hours | None:
         return _read(daily_hours, text, ("event", key), findings)
 
     load_in = at("load_in_at", part.load_in_at)
     load_out = at("load_out_at", part.load_out_at)
+    rigged = at("load_in_ends_at", part.load_in_ends_at)
     show_hours = hours("show_hours", part.show_hours)
     quiet_hours = hours("quiet_hours", part.quiet_hours)
     if load_in is None:
@@ -184,7 +217,21 @@ def event(part: EventPart, zone: ZoneInfo, findings: Findings) -> Event | None:
             "load_out_at of [event] is not after load_in_at.",
             "Give the end of the load-out, or leave it out where gear stays for good.",
         )
-    return Event(load_in, load_out, show_hours, quiet_hours)
+    if rigged is not None and rigged <= load_in:
+        findings.refuse(
+            ("event", "load_in_ends_at"),
+            "bad-time",
+            "load_in_ends_at of [event] is not after load_in_at.",
+            "Give the time by which every connector is mated or capped, or leave it out.",
+        )
+    if rigged is not None and load_out is not None and rigged > load_out:
+        findings.refuse(
+            ("event", "load_in_ends_at"),
+            "bad-time",
+            "load_in_ends_at of [event] is after load_out_at.",
+            "Load-in ends before the load-out does: see which of the two is meant.",
+        )
+    return Event(load_in, load_out, show_hours, quiet_hours, rigged)
 
 
 def _read(reader: Callable[[str], T], text: str | None, path: Path, findings: Findings) -> T | None:
@@ -216,7 +263,7 @@ def person(part: PersonPart, path: Path, contacts: Collection[str], findings: Fi
     return Person(
         name=part.name,
         tickets=part.tickets,
-        shifts=_spans(part.shifts, (*path, "shifts"), findings),
+        shifts=read_spans(part.shifts, (*path, "shifts"), findings),
         call_out_minutes=part.call_out_minutes,
         contact=part.contact,
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 import tomllib
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, Field
 from pydantic_core import PydanticCustomError
 from pydantic_settings import BaseSettings, InitSettingsSource, SettingsConfigDict
 
@@ -23,7 +23,9 @@ from monitor.domain import (
     Terrain,
     WindBasis,
 )
+from monitor.show.part import Part
 from monitor.show.values import Between, Identifier, OneOf, Several, Stamp, Text, Zone
+from monitor.show.water_parts import PuddlePart, SprayPart, WashdownPart
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -50,12 +52,6 @@ _Access = Annotated[Access, OneOf("ground", "ladder", "platform", "climb", "lowe
 _Stage = Annotated[Stage, OneOf("notice", "start", "overdue", "stop", "stood-down")]
 
 
-class Part(BaseModel):
-    """One table of the file."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
-
-
 class SitePart(Part):
     """Where the show is and what lies around it."""
 
@@ -80,6 +76,7 @@ class EventPart(Part):
     load_out_at: Stamp | None = None
     show_hours: Text | None = None
     quiet_hours: Text | None = None
+    load_in_ends_at: Stamp | None = None
 
 
 class RoofPart(Part):
@@ -99,25 +96,6 @@ class RoofPart(Part):
         description="metres from the ground to the edge the rain passes under"
     )
     closed: Annotated[tuple[_Side, ...], Several] = ()
-
-
-class SprayPart(Part):
-    """Water thrown by a fountain or surf."""
-
-    height_m: Annotated[float, Between(0, 150, above=True)] = Field(
-        description="metres that the water is thrown up"
-    )
-    distance_m: Annotated[float, Between(0, 500)] = Field(
-        description="metres from the fixtures to where the water rises"
-    )
-    bearing_deg: _Azimuth = Field(
-        description="the way from the fixtures to the water, in degrees clockwise from north"
-    )
-    lost_litres_per_minute: Annotated[float, Between(0, 100_000)] = Field(
-        description="litres a minute that drift off"
-    )
-    salt: bool = False
-    on: Annotated[tuple[Text, ...], Several] = ()
 
 
 class PositionPart(Part):
@@ -145,6 +123,7 @@ class PositionPart(Part):
     washdown_times: Annotated[tuple[Text, ...], Several] = ()
     may_flood_m: Annotated[float, Between(0, 50)] | None = None
     spray: SprayPart | None = None
+    puddle: PuddlePart | None = None
 
 
 class CoverPart(Part):
@@ -312,6 +291,7 @@ class ShowSettings(BaseSettings):
     contacts: tuple[ContactPart, ...] = ()
     gauges: tuple[GaugePart, ...] = ()
     warnings: tuple[WarningsPart, ...] = ()
+    washdowns: tuple[WashdownPart, ...] = ()
     page: PagePart = PagePart()
 
 
@@ -333,6 +313,7 @@ LISTED_SECTIONS: dict[str, type[Part]] = {
     "contacts": ContactPart,
     "gauges": GaugePart,
     "warnings": WarningsPart,
+    "washdowns": WashdownPart,
 }
 
 
@@ -371,5 +352,7 @@ def model_at(path: tuple[str | int, ...]) -> type[BaseModel]:
             return LISTED_SECTIONS[section]
         case ("positions", int(), "spray"):
             return SprayPart
+        case ("positions", int(), "puddle"):
+            return PuddlePart
         case _:
             return ShowSettings

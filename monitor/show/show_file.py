@@ -12,7 +12,7 @@ from pydantic import ValidationError
 
 from monitor.domain import BadInputError, Problem, Show, Site
 from monitor.feeds.sheet import builtin_ids
-from monitor.show import contacts, outside, plan
+from monitor.show import contacts, outside, plan, washing
 from monitor.show.explain import explain
 from monitor.show.findings import SHOW_FILE, Findings
 from monitor.show.nearest import suggestion
@@ -25,7 +25,6 @@ from monitor.show.settings import (
     FeedPart,
     GaugePart,
     PagePart,
-    Part,
     PersonPart,
     PositionPart,
     RoofPart,
@@ -34,6 +33,7 @@ from monitor.show.settings import (
     WarningsPart,
     validated,
 )
+from monitor.show.water_parts import WashdownPart
 from monitor.toml_places import toml_places
 
 if TYPE_CHECKING:
@@ -54,13 +54,15 @@ if TYPE_CHECKING:
         Position,
         Roof,
         WarningsFrom,
+        Washdown,
     )
+    from monitor.show.part import Part
     from monitor.toml_places import Path as Place
 
 _TOML_LINE = re.compile(r"\(at (?:line (\d+)|end of document)")
 _SHEET_ID = re.compile(r"""^\s*id\s*=\s*["']([^"']+)["']""", re.MULTILINE)
 
-P = TypeVar("P", bound=Part)
+P = TypeVar("P", bound="Part")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +90,7 @@ class ShowFile:
     people: tuple[Person, ...] = ()
     gauges: tuple[Gauge, ...] = ()
     warnings: tuple[WarningsFrom, ...] = ()
+    washdowns: tuple[Washdown, ...] = ()
     page: Page | None = None
 
     @classmethod
@@ -114,6 +117,7 @@ class ShowFile:
             contacts=self.contacts,
             gauges=self.gauges,
             warnings=self.warnings,
+            washdowns=self.washdowns,
             page=self.page,
             revision=revision,
         )
@@ -237,6 +241,10 @@ def _judged(
     )
     site = _section(merged, "site", SitePart)
     zone = site.timezone if site is not None else _zone(merged)
+    washdowns = tuple(
+        washing.washdown(part, at, _ids(merged, "positions"), zone, findings)
+        for at, part in _sound(merged, "washdowns", WashdownPart)
+    )
     event_part = _section(merged, "event", EventPart)
     event = None
     if event_part is not None and zone is not None:
@@ -260,6 +268,7 @@ def _judged(
         people=people,
         gauges=gauges,
         warnings=warnings,
+        washdowns=washdowns,
         page=None if page_part is None else contacts.page(page_part, findings),
     )
 

@@ -190,6 +190,7 @@ def _position(look: Look, position: str) -> Response:
         positions=look.show.positions,
         labels=labels,
         cause=partial(_cause, look),
+        known_name=partial(place_name, look.show),
     )
 
 

@@ -64,7 +64,7 @@ def on_watch(**changes):
         "contacts": [MAILBOX],
         "assumptions": ["thunder is not in this forecast"],
     }
-    return watch.on_watch(SHOW, **{**given, **changes})
+    return watch.on_watch(changes.pop("show", SHOW), **{**given, **changes})
 
 
 def test_it_says_what_is_watched_and_how():
@@ -170,3 +170,13 @@ def test_quiet_hours_are_said_as_they_are_kept():
     quiet = replace(SHOW, event=replace(SHOW.event, quiet_hours=Hours(time(23, 30), time(7))))
     text = watch.on_watch(quiet, at=NOW, next_word_at=None, sources=(), contacts=[MAILBOX]).text
     assert "In quiet hours, 23:30 to 07:00, everybody is told of a stop" in text
+
+
+def test_load_in_is_an_assumption_while_it_lasts():
+    rigging = replace(SHOW, event=replace(SHOW.event, load_in_ends_at=hours(4)))
+    said = [a for a in on_watch(show=rigging).data["assumptions"] if "Load-in" in a]
+    # 21:00 UTC is 22:00 at the site; four hours on it is 02:00 on Friday
+    (assumed,) = said
+    assert assumed.startswith("Load-in to Fri 02:00: open connectors count. Until then each is")
+    over = replace(SHOW, event=replace(SHOW.event, load_in_ends_at=hours(-1)))
+    assert "Load-in" not in " ".join(on_watch(show=over).data["assumptions"])

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import pytest
 from alerts.lived import (
+    FIXTURES,
     Life,
     care,
     job,
@@ -21,6 +22,7 @@ from alerts.lived import (
 from exposure.rigs import after, entry
 
 from monitor.domain import Facts
+from monitor.planning.dark import Feeding
 
 # ---------------------------------------------------------------- notice, start, overdue
 
@@ -48,6 +50,35 @@ def test_notice_start_overdue_under_one_id():
     assert (first.count, first.people, first.minutes) == (4, 2, 30.0)
     assert (first.start_by, first.do_by) == (after(10.0), after(10.5))
     assert first.isolate_at == "DIST-1"
+
+
+def test_a_spent_supply_is_told_with_what_is_dark_without_it():
+    # f2 feeds the lamp on the lawn: 1 fixture. The rain goes on, so both is said.
+    rows = (*FIXTURES[:2], replace(FIXTURES[2], fed_by="f2"))
+    described = replace(the_show(), fixtures=rows)
+    fed = Feeding.of(described)
+    life = Life(described)
+    life.at(0.0, plan_of(job(), feeding=fed))
+    wet = {"truss": True, "lawn": False}
+    (told,) = life.at(10.5, plan_of(spent=("f1", "f2"), feeding=fed, rain_ahead=wet))
+    assert (told.stage, told.action) == ("overdue", "isolate")
+    assert told.facts.extra == (
+        "More water reaches it on this forecast",
+        "1 fixture at lawn is dark without f2.",
+    )
+
+
+def test_what_is_soaking_untold_says_it_too():
+    described = replace(the_show(), fixtures=(*FIXTURES[:2], replace(FIXTURES[2], fed_by="f2")))
+    plan = plan_of(
+        spent=("f2",),
+        soaking={"truss": ("f2",)},
+        blocked=("truss",),
+        feeding=Feeding.of(described),
+    )
+    (told,) = Life(described).at(0.0, plan)
+    assert told.stage == "stop"
+    assert told.facts.extra == ("1 fixture at lawn is dark without f2.",)
 
 
 def test_not_told_before_the_notice():

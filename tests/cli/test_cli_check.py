@@ -184,6 +184,37 @@ def test_what_suits_is_left_alone(tmp_path, more, row, show):
     assert only(tmp_path, row, headings=headings, show=show)["unsuited"] == []
 
 
+def test_at_load_in_open_connectors_count(tmp_path):
+    shown = SHOW.replace("[event]\n", '[event]\nload_in_ends_at = "2027-07-16T20:00"\n')
+    rows = ["a,IP65,open,IP65,IP20,", "b,IP65,open,IP65,IP20,capped", "c,IP65,open,,,"]
+    headings = "id,code,position,connector_code,connector_open_code,connector_state"
+    _, data = as_json(write_show(tmp_path, rows, headings=headings, show=shown))
+    notes = {f["id"]: " ".join(f["notes"]) for f in data["fixtures"]}
+    assert "Load-in to 2027-07-16 20:00: its connector counts as open, IP20," in notes["a"]
+    assert "indoor" in notes["a"]
+    assert "Load-in" not in notes["b"] + notes["c"]
+
+
+def test_what_is_dark_without_a_part(tmp_path):
+    # DIM feeds a and N, N feeds b: without DIM three rows of 1 + 1 + 2 pieces, without N two
+    rows = ["DIM,IP20,open,1,", "N,IP65,open,1,DIM", "a,IP65,open,1,DIM", "b,IP65,open,2,N"]
+    folder = write_show(tmp_path, rows, headings="id,code,position,count,fed_by")
+    _, data = as_json(folder)
+    lost = {f["id"]: f["dark_without_it"] for f in data["fixtures"]}
+    assert {key: set(ids) for key, ids in lost.items()} == {
+        "DIM": {"N", "a", "b"},
+        "N": {"b"},
+        "a": set(),
+        "b": set(),
+    }
+    told = CliRunner().invoke(dryspell, ["check", "--show", str(folder)]).stdout.splitlines()
+    at = told.index("What is dark if a part fails")
+    assert told[at + 1].startswith("  DIM (IP20, indoor, ")
+    assert "4 fixtures" in told[at + 1]
+    assert told[at + 2].startswith("  N (IP65, permanent, ")
+    assert "2 fixtures" in told[at + 2]
+
+
 def test_exit_code_says_whether_all_suit(tmp_path):
     assert checked(write_show(tmp_path / "a", ["a,IP65,open"])).exit_code == 0
     bad = checked(write_show(tmp_path / "b", ["a,IP65,open", "b,IP20,open"]))

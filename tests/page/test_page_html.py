@@ -346,3 +346,32 @@ def test_two_things_are_declared_each_by_its_own_button(evening):
     form = clears.one("form")
     assert [b.attrs["value"] for b in form.all("button", name="what")] == ["height", "power"]
     assert not [e for e in form.all("input") if e.attrs["type"] != "hidden"]
+
+
+def test_a_position_says_that_open_connectors_count(tmp_path):
+    """All 15 rows of the truss have connector codes, and none is capped."""
+    folder = demo_folder(tmp_path / "show")
+    path = folder / "show.toml"
+    text = path.read_text("utf-8")
+    ends = 'load_in_ends_at = "2027-07-16T12:00"\n'
+    path.write_text(text.replace("[event]\n", f"[event]\n{ends}", 1), "utf-8")
+    stage = Stage(folder)
+    stage.evaluate(THURSDAY)
+    said = read(stage.client().get("/rig/downstage-truss")).one("main").text
+    assert "Load-in: open connectors count, on 15 here" in said
+    stage.log(LogEntry(THURSDAY, "capped", position="downstage-truss"))
+    stage.evaluate(THURSDAY + timedelta(minutes=1))
+    said = read(stage.client().get("/rig/downstage-truss")).one("main").text
+    assert "open connectors count" not in said
+
+
+def test_a_position_says_what_is_dark_without_what(evening):
+    """Counts off fixtures.csv by hand: 53 rows hang on DIST-STG, DIM-STG's 4 among them; of the
+    15 at the downstage truss all do, and it stands at the stage lip.
+    """
+    lip = read(evening.client().get("/rig/stage-lip")).one(id="dark").text
+    assert "Without DIST-STG 53 fixtures are dark: 16 Stage lip, 15 Downstage truss" in lip
+    assert "Without DIM-STG 4 fixtures are dark: 4 Stage lip" in lip
+    page = read(evening.client().get("/rig/downstage-truss"))
+    assert "15 of 15 here are dark without DIST-STG" in page.one(id="dark").text
+    assert page.one(id="dark").one("a").attrs["href"] == "/rig/stage-lip"

@@ -7,7 +7,7 @@ from datetime import time
 from zoneinfo import ZoneInfo
 
 import pytest
-from exposure.rigs import NOON, SITE, entry, fixture, hours, one_fixture, position, show
+from exposure.rigs import NOON, SITE, after, entry, fixture, hours, one_fixture, position, show
 from planning.planned import bag, hood, only, planned
 
 from monitor.domain import Event, Hours
@@ -145,6 +145,19 @@ def test_a_lamp_as_weak_as_its_tail_is_not_helped_by_a_cap():
     assert extra(described, rain(0, 0, 1)) == ()
 
 
+def test_at_load_in_mated_ones_count_as_open_and_the_job_says_so():
+    lamp = fixture("IP65", connector_code="IP65", connector_open_code="IP20")
+    described = show([lamp])
+    described = replace(described, event=replace(described.event, load_in_ends_at=after(6)))
+    # 1 mm from 14:00 spends the half millimetre of the open connector by 14:30
+    (said,) = extra(described, rain(0, 0, 1, 0, 0, 0, 0, 1))
+    assert said.startswith("Load-in to Thu 18:00: open connectors count, and one is the weakest")
+    assert said.endswith("Mate or cap the tail of f1, and log it capped.")
+    # after it there is no limit from rain: nothing is due
+    assert planned(described, rain(0, 0, 0, 0, 0, 0, 0, 1)).jobs == ()
+    assert after(6).timestamp() in planned(described, rain(0, 0, 1)).changes_s
+
+
 def test_capped_it_is_over():
     assert planned(show([tail()]), rain(0, 0, 1), 1.0, [entry(0.5, "capped")]).jobs == ()
 
@@ -163,14 +176,14 @@ def test_what_is_dark_without_it_is_counted_through_what_stands_between():
             fixture("IP65", "apart"),
         ]
     )
-    assert extra(described, rain(0, 0, 1)) == ("8 fixtures are dark without DIM.",)
+    assert extra(described, rain(0, 0, 1)) == ("8 fixtures at pole are dark without DIM.",)
 
 
 def test_what_is_in_the_job_itself_is_not_counted():
     described = show([fixture("IP20", "DIM"), fixture("IP20", "lamp", fed_by="DIM")])
     assert extra(described, rain(0, 0, 1)) == ()
     described = show([fixture("IP20", "DIM"), fixture("IP65", "lamp", fed_by="DIM")])
-    assert extra(described, rain(0, 0, 1)) == ("1 fixture is dark without DIM.",)
+    assert extra(described, rain(0, 0, 1)) == ("1 fixture at pole is dark without DIM.",)
 
 
 def test_a_ring_has_an_end():
@@ -178,4 +191,4 @@ def test_a_ring_has_an_end():
         [fixture("IP20", "A", fed_by="B"), fixture("IP65", "B", fed_by="A", position="tower")],
         positions=[position(), position("tower")],
     )
-    assert extra(described, rain(0, 0, 1)) == ("1 fixture is dark without A.",)
+    assert extra(described, rain(0, 0, 1)) == ("1 fixture at tower is dark without A.",)

@@ -33,7 +33,9 @@ from monitor.feeds.record import read_record
 from monitor.planning.crew import plan
 from monitor.show import read_show
 
-SHOW = read_show(Path(str(builtin("demo"))), {}).show
+WHOLE = read_show(Path(str(builtin("demo"))), {}).show
+SHOW = replace(WHOLE, washdowns=())
+"""Without the avenue's sprinklers, which have a test of their own"""
 WEATHER = read_record(builtin("demo").joinpath("weather.csv").read_bytes(), "weather.csv")
 INES, TOMAS, SUKI, DARIO = "Ines Varga", "Tomas Abara", "Suki Lind", "Dario Penn"
 SLACK = timedelta(minutes=2)
@@ -236,6 +238,21 @@ def test_the_night_is_two_people_on_the_ground(evening):
     do_by = moment(evening["avenue"].do_by_s)
     before = sorted(round((do_by - starts(evening, p)).total_seconds() / 60.0) for p in places)
     assert before == [3, 4, 9, 15, 16]
+
+
+def test_the_avenues_sprinklers_come_on_top_of_the_rain():
+    # 25 mm as above; on Friday from 03:30 the sprinklers add 15 mm/h to the sixteenth hour's rain
+    # (12:00 is the first). What half of that hour leaves is spent at both rates together.
+    factor = roughness(1.0)
+    before = sum(wetting(hour, factor) for hour in range(15)) + wetting(15, factor) / 2.0
+    due = thu("00:00") + timedelta(days=1, hours=3.5)
+    due += timedelta(hours=(25.0 - before) / (wetting(15, factor) + 15.0))
+    jobs = at(thu("18:00"), AFTERNOON, show=WHOLE)
+    assert abs(moment(jobs["avenue"].do_by_s) - due) < SLACK
+    assert jobs["avenue"].facts.extra[0] == (
+        "Sprinklers from Fri 04:30 to 05:00, 7.5 mm from every side: ask whoever runs them to "
+        "leave them off."
+    )
 
 
 def test_with_one_person_fewer_the_tower_comes_before_the_truss():

@@ -7,11 +7,13 @@ in condition hire has half of 10 x 5 / 1 = 50 mm, 25 mm: 1 mm is 0.04, said as 4
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from exposure.rigs import NOON, after, entry, fixture, hours, position, run, show
 
-from monitor.domain import Cover, LogEntry, Spray
+from monitor.domain import Cover, LogEntry, Puddle, Spray
 from monitor.exposure.rig import compile_rig
 from monitor.planning.inspection import IN_ORDER, queue, share
 from monitor.planning.tested import baseline, beyond, compared, readings_of
@@ -184,6 +186,20 @@ def test_a_wet_case():
     found = {i.fixture: i.why for i in waiting(rig, weather, log)}
     assert found["a"][-1] == "came in wet or damp: its case stays open"
     assert not any("case" in why for why in found["b"])
+
+
+def test_what_stood_in_a_puddle_is_set_apart():
+    # 8 mm for each of rain, K = 2 h: an hour of 5 mm is over 5 mm from 2 ln(80/75) h on, 52 min of
+    # it; then it falls from 31.48 to 5 in 2 ln(31.48/5) = 3.68 h, two of which are over
+    low = position("low", may_flood_m=0.3, puddle=Puddle(8.0, 2 * math.log(2), 0.3))
+    rig = show([fixture("IP67", "a", position="low")], positions=(low,))
+    (found,) = waiting(rig, hours([[5.0, 0.0, 0.0]]))
+    assert found.why[-1] == ("stood in a puddle for about 172 min, as rain and drain-down give it")
+    assert not any("energised" in step for step in found.do)
+    assert any("no power" in step.lower() for step in found.do)
+    # found dry since: nothing of it is left to say
+    dry = [entry(3, "inspected", position="low", result="dry")]
+    assert waiting(rig, hours([[5.0, 0.0, 0.0]]), dry) == ()
 
 
 def test_standing_and_salt_water():

@@ -143,3 +143,19 @@ def test_faults_of_own_sheets_come_with_the_rest(tmp_path):
         ("sheets/mine.toml", "broken-toml"),
         ("show.toml", "unknown-choice"),
     }
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ('load_in_ends_at = "2027-07-15T12:00"', "load_in_ends_at of [event] is not after load_in"),
+        ('load_in_ends_at = "2027-08-30T12:00"', "load_in_ends_at of [event] is after load_out_at"),
+        ('load_in_ends_at = "soon"', "load_in_ends_at of [event]"),
+    ],
+)
+def test_the_end_of_load_in_lies_between_load_in_and_load_out(tmp_path, line, says):
+    shown = changed(tmp_path, "show.toml", "[event]\n", f"[event]\n{line}\n")
+    (fault,) = problems(shown)
+    assert fault.says.startswith(says)
+    assert fault.remedy
+    assert (fault.file, fault.key) == ("show.toml", "event.load_in_ends_at")

@@ -1,14 +1,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
-from exposure.rigs import entry, fixture, hours
+from exposure.rigs import after, entry, fixture, hours
 from past_samples import NOW, event_show
 
-from monitor.domain import BadInputError, Event
+from monitor.domain import BadInputError, Event, Washdown
 from monitor.past_years import latest_with_weather, spans
 
 
@@ -69,6 +69,27 @@ def test_the_log_keeps_its_distance_from_load_in():
     (span,) = spans(described, NOW, 1)
     (moved,) = span.log([entry(26.0, "put-out")], described)
     assert moved.at == utc(2026, 7, 2, 14)
+
+
+def test_load_in_ends_as_long_after_it_begins():
+    described = event_show([fixture("IP20")], zone="Europe/London")
+    described = replace(described, event=replace(described.event, load_in_ends_at=after(6.0)))
+    (span,) = spans(described, NOW, 1)
+    begins = span.of(described).event.load_in_at
+    assert span.of(described).event.load_in_ends_at == begins + timedelta(hours=6)
+
+
+def test_a_hose_down_comes_as_long_after_load_in():
+    described = event_show([fixture("IP20")], zone="Europe/London")
+    once = Washdown("low", ("pole",), 750.0, start=after(30.0), end=after(31.0))
+    daily = Washdown("sprinkler", ("pole",), 15.0, every_day=())
+    (span,) = spans(replace(described, washdowns=(once, daily)), NOW, 1)
+    moved = span.of(replace(described, washdowns=(once, daily)))
+    begins = moved.event.load_in_at
+    assert moved.washdowns == (
+        replace(once, start=begins + timedelta(hours=30), end=begins + timedelta(hours=31)),
+        daily,
+    )
 
 
 def test_a_show_without_load_out_has_no_dates():
