@@ -156,6 +156,10 @@ class Fixture:
     stated_mm: float | None = None
     stated_hours_in_rain: float | None = None
     value: float = 1.0
+    truck: str | None = None
+    """Which truck it travels on"""
+    case: str | None = None
+    """Which case it travels in"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from monitor.domain import Action, LogEntry
 if TYPE_CHECKING:
     from monitor.report.material import Material
 
-_SENT_LATE = timedelta(hours=2)
+SENT_LATE = timedelta(hours=2)
 """Work that was over before its alert still counts as its answer when it is no older than this:
 the entry came in late. Older work is what the alert found wanting (judgement)."""
 
@@ -90,7 +90,7 @@ class FixtureLog:
     ) -> datetime | None:
         since: datetime | None = None
         # Care is asked for anew when it is wanted: what was done before is what it found wanting.
-        earliest = opened if undoes is None else opened - _SENT_LATE
+        earliest = opened if undoes is None else opened - SENT_LATE
         for entry in self.concerning(fixture):
             if entry.entry in (undoes or ()) and entry.at <= until:
                 since = None

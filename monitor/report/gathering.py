@@ -11,6 +11,7 @@ from monitor.domain import BadInputError, Bools, Problem, Weather
 from monitor.evaluation import nothing_known
 from monitor.exposure.assess import assess
 from monitor.feeds.past import as_it_was
+from monitor.report.bare import with_bare
 from monitor.report.material import Material
 from monitor.scores import Scores, score
 from monitor.service.places import place_at, site_digest, spans
@@ -74,7 +75,7 @@ def material_from(
     weather = _past(sky, show, start, end)
     exposure = assess(rig, weather, log, out_from_s=out_from, carried=before)
     changes = tuple((c.alert, c.reason, c.at) for c in history.alert_changes(db))
-    return Material(
+    found = Material(
         show=show,
         rig=rig,
         exposure=exposure,
@@ -98,6 +99,7 @@ def material_from(
         turns=tuple(t for t in turns(db) if start <= to_epoch(t.at) <= end),
         declared=tuple(d for d in declared(db) if start <= to_epoch(d.at) <= end),
     )
+    return with_bare(found, weather, out_from)
 
 
 def _period(

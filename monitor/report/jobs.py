@@ -26,7 +26,7 @@ SAYS: dict[Came, str] = {
 }
 _SAME_MOMENT = timedelta(seconds=1)
 _NEVER = datetime.max.replace(tzinfo=UTC)
-_PROTECTS: tuple[Action, ...] = ("cover", "bring-in", "isolate")
+PROTECTS: tuple[Action, ...] = ("cover", "bring-in", "isolate")
 SHELTERS: tuple[Action, ...] = ("cover", "bring-in")
 """What keeps water off. Cutting the power instead saves people, and not the fixture."""
 
@@ -67,6 +67,8 @@ class Job:
     """The most that one of its fixtures has taken, in allowances, inspected since or not"""
     answered: tuple[Answered, ...] = ()
     """What the crew answered to it, oldest first"""
+    done: tuple[str, ...] = ()
+    """Fixtures of it that were logged done"""
 
     @property
     def alert(self) -> Alert:
@@ -133,6 +135,7 @@ def _job(material: Material, log: FixtureLog, told: tuple[Told, ...]) -> Job:
     span = (opened, min(due, ended))
     done = {fixture: log.done_at(fixture, action, *span) for fixture in wanted}
     known = [at for at in done.values() if at is not None]
+    finished = tuple(f for f, at in done.items() if at is not None)
     done_at = max(known) if known and len(known) == len(done) else None
     isolated_at = None
     if done_at is None and action in SHELTERS:
@@ -146,7 +149,7 @@ def _job(material: Material, log: FixtureLog, told: tuple[Told, ...]) -> Job:
     do_by = next((t.alert.do_by for t in reversed(held) if t.alert.do_by is not None), None)
     start_by = next((t.alert.start_by for t in reversed(held) if t.alert.start_by), None)
     spent = None
-    if action in _PROTECTS:
+    if action in PROTECTS:
         until = ((fixture, min(at or ended, material.ends_at)) for fixture, at in done.items())
         gone = [spent_at(material, fixture, moment) for fixture, moment in until]
         spent = min((at for at in gone if at is not None), default=None)
@@ -169,7 +172,7 @@ def _job(material: Material, log: FixtureLog, told: tuple[Told, ...]) -> Job:
     took = max((_took(material, fixture) for fixture in wanted), default=0.0)
     return Job(
         told, do_by, start_by, done_at, len(known), action, came, spent,
-        isolated_at=isolated_at, took=took,
+        isolated_at=isolated_at, took=took, done=finished,
     )  # fmt: skip
 
 

@@ -46,6 +46,8 @@ class Material:
     """The period; None: from the first step of the weather, to its last"""
     before: Carried | None = None
     """What every group had taken when the period begins; None: nothing"""
+    bare: Exposure | None = None
+    """What every fixture would have taken had nobody kept water off; None: not worked out"""
     rehearsed: bool = False
     scores: Scores | None = None
     """How good the forecasts were; None: there were none to judge"""

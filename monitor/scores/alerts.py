@@ -34,6 +34,10 @@ class Crossing:
     """Begin of the wet spell"""
     kept_off: bool = False
     """It was covered or indoors when the spell began, and until it would have been spent"""
+    setup_min: float = 0.0
+    """What reaching its place takes"""
+    work_min: float = 0.0
+    """What keeping water off it takes once there"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +137,6 @@ def judge(
     orders: Sequence[Order],
     until_s: float,
     unknown: Sequence[tuple[float, float]] = (),
-    needs_min: Mapping[str, float] | None = None,
 ) -> AlertScores:
     """Hold every crossing against the orders before it, and every order against what came.
 
@@ -143,7 +146,6 @@ def judge(
     orders : one a life of an alert
     until_s : what is known of the past ends here
     unknown : spans in which what fell is not known [s]
-    needs_min : set-up and work by position, where nobody was told and no alert says it [min]
 
     Notes
     -----
@@ -164,9 +166,8 @@ def judge(
                 "hit", crossing.position, crossing.spell_s, order.alert, told, order.minutes
             )
         else:
-            needed = (needs_min or {}).get(crossing.position)
             verdict: Verdict = "kept-off-before" if crossing.kept_off else "missed"
-            key = _Alike(verdict, crossing.position, crossing.spell_s, None, None, needed)
+            key = _Alike(verdict, crossing.position, crossing.spell_s, None, None, None)
         rows.setdefault(key, []).append(crossing)
     found: list[Judged | None] = [_row(key, group) for key, group in rows.items()]
     found += [
@@ -200,6 +201,9 @@ def _about_spent(order: Order) -> bool:
 def _row(key: _Alike, group: Sequence[Crossing]) -> Judged:
     at = group[0].at_s
     given = None if key.told_s is None else (at - key.told_s) / SECONDS_PER_MINUTE
+    needed = key.needed_min
+    if needed is None and key.verdict != "kept-off-before":
+        needed = max(c.setup_min for c in group) + sum(c.work_min for c in group)
     return Judged(
         key.verdict,
         key.position,
@@ -208,7 +212,7 @@ def _row(key: _Alike, group: Sequence[Crossing]) -> Judged:
         at,
         key.told_s,
         given,
-        key.needed_min,
+        needed,
     )
 
 

@@ -46,6 +46,8 @@ COLUMNS = [
     "stated_mm",
     "stated_hours_in_rain",
     "value",
+    "truck",
+    "case",
 ]
 OTHER_NAMES = {
     **dict.fromkeys(("ip", "ip_code", "ip_rating", "rating", "protection"), "code"),
@@ -55,6 +57,8 @@ OTHER_NAMES = {
     **dict.fromkeys(("hung", "mounting", "orientation"), "mount"),
     **dict.fromkeys(("from_front",), "in_from_front_m"),
     **dict.fromkeys(("from_right",), "in_from_right_m"),
+    **dict.fromkeys(("lorry", "vehicle"), "truck"),
+    **dict.fromkeys(("flight_case", "flightcase", "crate"), "case"),
 }
 """What lists from elsewhere call a column that counts here."""
 
@@ -177,6 +181,8 @@ def _fixture(row: Row, around: Surroundings) -> Fixture | None:
         stated_mm=row.number("stated_mm", _STATED, "millimetres"),
         stated_hours_in_rain=row.number("stated_hours_in_rain", _STATED, "hours"),
         value=_value(row),
+        truck=row.text("truck"),
+        case=row.text("case"),
     )
     _under_roof(row, found, around)
     return found if name and position and code is not None else None
