@@ -49,8 +49,14 @@ class FixtureLog:
     def concerning(self, fixture: str) -> list[LogEntry]:
         """Entries that speak of all of a fixture, in order of time."""
         if fixture not in self._known:
-            self._known[fixture] = list(self._walk(fixture))
+            self._known[fixture] = [
+                e for e in self._walk(fixture) if e.count is None or e.count[0] >= e.count[1]
+            ]
         return self._known[fixture]
+
+    def mentioning(self, fixture: str) -> list[LogEntry]:
+        """The same, with those that speak of a part of its row."""
+        return list(self._walk(fixture))
 
     def _walk(self, fixture: str) -> Iterator[LogEntry]:
         own = self._of_fixture.get(fixture, [])
@@ -58,9 +64,9 @@ class FixtureLog:
         for entry in sorted((*own, *self._of_position), key=lambda e: e.at):
             if entry.fixture is None and entry.position != where:
                 continue
+            yield entry
             if entry.count is not None and entry.count[0] < entry.count[1]:
                 continue
-            yield entry
             if entry.entry == "moved":
                 where = entry.to or where
 

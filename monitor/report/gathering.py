@@ -13,6 +13,7 @@ from monitor.exposure.assess import assess
 from monitor.feeds.past import as_it_was
 from monitor.report.bare import with_bare
 from monitor.report.material import Material
+from monitor.report.received import received
 from monitor.scores import Scores, score
 from monitor.service.places import place_at, site_digest, spans
 from monitor.service.sky import Sky
@@ -21,7 +22,7 @@ from monitor.show import rig_through_time
 from monitor.store import chain, history, outbox
 from monitor.store.answers import answers, turns
 from monitor.store.declared import declared
-from monitor.store.runs import received_runs
+from monitor.store.runs import StoredRun, received_runs
 from monitor.units import to_epoch, to_moment
 
 if TYPE_CHECKING:
@@ -63,7 +64,8 @@ def material_from(
     first = min([out_from, *(to_epoch(e.at) for e in everything if e.entry == "put-out")])
     start, end = _period(show, first, now, from_, to)
     log = tuple(e for e in everything if to_epoch(e.at) <= end)
-    runs = _runs_of_site(db, show)
+    stored = _runs_of_site(db, show)
+    runs = [run.weather for run in stored]
     sky = Sky()
     sky.catch_up(db, show, now)
     gauges = sky.gauges.measured(show)
@@ -98,6 +100,8 @@ def material_from(
         answered=tuple(a for a in answers(db) if start <= to_epoch(a.at) <= end),
         turns=tuple(t for t in turns(db) if start <= to_epoch(t.at) <= end),
         declared=tuple(d for d in declared(db) if start <= to_epoch(d.at) <= end),
+        received=received(stored, start, end),
+        revisions=tuple(r for r in history.revisions(db) if to_epoch(r.from_time) <= end),
     )
     return with_bare(found, weather, out_from)
 
@@ -133,13 +137,13 @@ def _past(sky: Sky, show: Show, start: float, end: float) -> Weather:
     return nothing_known() if end <= start else sky.between(show, start, end)
 
 
-def _runs_of_site(db: Database, show: Show) -> list[Weather]:
+def _runs_of_site(db: Database, show: Show) -> list[StoredRun]:
     """Every run as it came, without those that were asked for another place."""
     found = received_runs(db)
     noted = {source: spans(db, source) for source in {run.weather.source for run in found}}
     here = site_digest(show.site)
     return [
-        run.weather
+        run
         for run in found
         if (place := place_at(noted[run.weather.source], run.id)) is None or place.site == here
     ]

@@ -10,9 +10,12 @@ import numpy as np
 from monitor.domain import Alert, Answered, Bools, Declared, LogEntry, Show, Turn
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
+from monitor.report.received import Received
+from monitor.report.record import Record
 from monitor.scores import Scores
 from monitor.service.warned import WarningRow
 from monitor.store.chain import ChainReport
+from monitor.store.history import StoredRevision
 from monitor.store.outbox import Delivery
 from monitor.units import to_epoch, to_moment
 
@@ -61,6 +64,12 @@ class Material:
     """Whom each alert was told to and why them, oldest first"""
     declared: tuple[Declared, ...] = ()
     """What people on site declared open again, oldest first"""
+    received: tuple[Received, ...] = ()
+    """Every run of weather that came, oldest first"""
+    revisions: tuple[StoredRevision, ...] = ()
+    """The show's files as they were in force, oldest first"""
+    earlier: tuple[Record, ...] = ()
+    """Reports of earlier shows whose exposure is carried on, oldest first"""
 
     def __post_init__(self) -> None:
         steps = self.exposure.steps.hours
