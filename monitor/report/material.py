@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal
 
 import numpy as np
 
@@ -18,6 +19,8 @@ from monitor.store.chain import ChainReport
 from monitor.store.history import StoredRevision
 from monitor.store.outbox import Delivery
 from monitor.units import to_epoch, to_moment
+
+WeatherKind = Literal["measured", "record", "forecast"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,7 +102,7 @@ class Material:
         """The end of the period."""
         return to_moment(self.period[1])
 
-    def kinds(self) -> tuple[str, ...]:
+    def kinds(self) -> tuple[WeatherKind, ...]:
         """What each step's weather rests on: measured, record or forecast."""
         forecast = self.exposure.steps.weather.forecast
         measured = np.zeros(len(forecast), dtype=bool) if self.measured is None else self.measured

@@ -38,9 +38,7 @@ class Received:
     """Strongest that a member has in that day; NaN none known"""
 
 
-def received(
-    runs: Sequence[StoredRun], start_s: float, end_s: float
-) -> tuple[Received, ...]:
+def received(runs: Sequence[StoredRun], start_s: float, end_s: float) -> tuple[Received, ...]:
     """The runs that came by the end of a period and reach into it, in order of receipt."""
     return tuple(
         _one(run)

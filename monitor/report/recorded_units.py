@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from monitor.report.findings import BANDS, ORDERS, Do, Line
 from monitor.report.covers import cover_spans
+from monitor.report.findings import BANDS, ORDERS, Do, Line
 from monitor.report.rainfall import worst_hour
 from monitor.report.record_parts import figure, known
 from monitor.report.record_units import (
