@@ -19,14 +19,17 @@ from monitor.report.findings import ORDERS, Line, id_ranges
 from monitor.report.forecasts import forecasts
 from monitor.report.found import Found, found_in
 from monitor.report.jobs import Job
+from monitor.report.judged_words import judged, summed_up
 from monitor.report.material import Material
 from monitor.report.official import about, warned
 from monitor.report.owners import NOT_SAID, named, owners
 from monitor.report.pictures import LETTERS, picture
+from monitor.report.received_words import sources
 from monitor.report.record import Record
 from monitor.report.recorded import record
 from monitor.report.site_times import SiteTimes
 from monitor.report.told_and_answered import told_and_answered
+from monitor.report.unit_words import care_lists, covers_said, serials, tests_said
 
 TEMPLATE = "report.html.j2"
 _STAGES = {
@@ -76,6 +79,11 @@ def page_of(found: Found, made: Record) -> str:
         show=material.show,
         title=made.title,
         record=made,
+        judged=judged(found, made),
+        alerts_summed_up=summed_up(made.alert_scores)[0] if made.alert_scores else "",
+        serials=serials(made, times),
+        care_lists=care_lists(made),
+        received=sources(made, times),
         times=times,
         fell=summary.fell(material, rain, times),
         stand=summary.stand(lines),
@@ -130,6 +138,8 @@ def _environment(times: SiteTimes) -> Environment:
         owned=_owned,
         code=_code,
         cares=_cares,
+        covers=lambda unit: covers_said(unit, times),
+        tested=lambda unit: tests_said(unit, times),
         letter=lambda e: LETTERS[e][0],
         sentence=sentence,
         words=lambda text: str(text).replace("-", " "),
