@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -38,7 +39,7 @@ class JudgedRow:
     count: int
     ids: str
     alert: str | None
-    forecast: str
+    forecast: tuple[str, ...]
     told_at: datetime | None
     spent_at: datetime | None
     given: float | None
@@ -119,11 +120,11 @@ def _row(found: Found, row: AlertScoreRow) -> JudgedRow:
         count=sum(counts.get(f, 1) for f in row.fixtures),
         ids=ids_said(list(row.fixtures), 4),
         alert=row.alert,
-        forecast="–" if job is None else _forecast(found, job),
+        forecast=("–",) if job is None else _forecast(found, job),
         told_at=row.first_told_at,
         spent_at=row.would_be_spent_at,
         given=row.lead_given_minutes,
-        needed=row.lead_needed_minutes,
+        needed=None if row.lead_needed_minutes is None else math.ceil(row.lead_needed_minutes),
         done=_done(found, row, job),
         verdict=_VERDICTS[verdict],
     )
@@ -142,20 +143,19 @@ def _job(found: Found, row: AlertScoreRow) -> Job | None:
     return mine[-1] if mine else None
 
 
-def _forecast(found: Found, job: Job) -> str:
-    """`33 mm, Thu 15 Jul 13:00 to Fri 16 Jul 11:00; issued ...; fell 29.2 mm`."""
+def _forecast(found: Found, job: Job) -> tuple[str, ...]:
+    """What it was when it was told, and what fell in the time that it spoke of, by lines."""
     facts, times = job.ordered.alert.facts, found.times
     said = []
     if facts.rain_mm is not None:
-        when = ""
-        if facts.wet_from is not None and facts.wet_to is not None:
-            when = f", {times.span(facts.wet_from, facts.wet_to)}"
-        said.append(f"{facts.rain_mm:.1f} mm{when}")
+        said.append(f"{facts.rain_mm:.1f} mm")
+    if facts.wet_from is not None and facts.wet_to is not None:
+        said.append(times.span(facts.wet_from, facts.wet_to))
     said.append(_issued(facts.issued_at, times))
     fell = fell_between(found, facts.wet_from, facts.wet_to)
     if fell is not None:
-        said.append(f"fell {fell:.1f} mm")
-    return "; ".join(said)
+        said.append(f"fell: {fell:.1f} mm")
+    return tuple(said)
 
 
 def _issued(at: datetime | None, times: SiteTimes) -> str:

@@ -27,6 +27,7 @@ from monitor.report.pictures import LETTERS, picture
 from monitor.report.received_words import sources
 from monitor.report.record import Record
 from monitor.report.recorded import record
+from monitor.report.seal import seal
 from monitor.report.site_times import SiteTimes
 from monitor.report.told_and_answered import told_and_answered
 from monitor.report.unit_words import care_lists, covers_said, serials, tests_said
@@ -60,7 +61,8 @@ class _Entries:
 def page(material: Material) -> str:
     """The whole page of a material."""
     found = found_in(material)
-    return page_of(found, record(found))
+    made, _ = seal(record(found))
+    return page_of(found, made)
 
 
 def page_of(found: Found, made: Record) -> str:

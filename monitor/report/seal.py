@@ -18,11 +18,12 @@ _SEAL = re.compile(rb'"report_sha256": "([0-9a-f]{64})",\n "title"')
 """The file's own hash: the one that stands before the title."""
 
 
-def sealed(made: Record) -> bytes:
-    """The record as its file, which holds the hash of itself."""
+def seal(made: Record) -> tuple[Record, bytes]:
+    """The record with the hash of its file in it, and that file."""
     text = made.model_dump_json(indent=1).encode() + b"\n"
     digest = hashlib.sha256(text).hexdigest()
-    return _SEAL.sub(f'"report_sha256": "{digest}",\n "title"'.encode(), text, count=1)
+    content = _SEAL.sub(f'"report_sha256": "{digest}",\n "title"'.encode(), text, count=1)
+    return made.model_copy(update={"report_sha256": digest}), content
 
 
 def seal_of(content: bytes) -> tuple[str, str] | None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from monitor.alerts.words import one_line
 from monitor.report.figures import reading
+from monitor.report.summary import ids_said
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from monitor.report.site_times import SiteTimes
 
 _TESTS = ("inspected", "isolated", "energised", "wet", "cleaned")
-_WIDTHS = ((15.0, 11.0, 7.0, 11.0, 8.0, 27.0, 21.0), (14.0, 10.0, 7.0, 11.0, 8.0, 9.0, 24.0, 17.0))
+_WIDTHS = ((17.0, 10.0, 6.5, 12.5, 7.0, 28.0, 19.0), (15.0, 9.5, 6.5, 12.5, 7.0, 7.5, 26.0, 16.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +92,17 @@ def _test(entry: UnitEntry, times: SiteTimes) -> str:
 
 # ---------------------------------------------------------------- lists
 
-Cases = tuple[tuple[str, tuple["CareRow", ...]], ...]
+
+@dataclass(frozen=True, slots=True)
+class CareLine:
+    """One line to tick: a unit, or all in one case that have no serial and want the same."""
+
+    row: CareRow
+    ids: str
+    count: int
+
+
+Cases = tuple[tuple[str, tuple[CareLine, ...]], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,12 +139,18 @@ def care_lists(made: Record) -> tuple[CareList, ...]:
 
 
 def _by_truck(rows: Sequence[CareRow]) -> tuple[tuple[str, Cases], ...]:
-    found: dict[str, dict[str, list[CareRow]]] = {}
+    found: dict[str, dict[str, dict[object, list[CareRow]]]] = {}
     for row in rows:
         truck = one_line(row.truck or "") or "Truck not said"
         case = f"case {one_line(row.case)}" if row.case else "case not said"
-        found.setdefault(truck, {}).setdefault(case, []).append(row)
+        alike = (row.name, row.owner, row.position_name, row.to_do, row.why)
+        there = found.setdefault(truck, {}).setdefault(case, {})
+        there.setdefault(row.id if row.serial else alike, []).append(row)
     return tuple(
-        (truck, tuple((case, tuple(there)) for case, there in cases.items()))
+        (truck, tuple((case, tuple(map(_line, there.values()))) for case, there in cases.items()))
         for truck, cases in found.items()
     )
+
+
+def _line(rows: Sequence[CareRow]) -> CareLine:
+    return CareLine(rows[0], ids_said([row.id for row in rows]), sum(row.count for row in rows))

@@ -16,7 +16,7 @@ from monitor.report.material import Material
 from monitor.report.page import page_of
 from monitor.report.record_schema import SCHEMA, schema
 from monitor.report.recorded import record
-from monitor.report.seal import sealed
+from monitor.report.seal import seal
 
 _READABLE = 0o666
 
@@ -30,10 +30,10 @@ def write_report(out: Path, material: Material) -> tuple[Path, ...]:
     leaves an earlier report as it was. Raises UnableError where the folder cannot be written.
     """
     found = found_in(material)
-    made = record(found)
+    made, content = seal(record(found))
     files = {
         "report.html": page_of(found, made).encode("utf-8", "replace"),
-        "report.json": sealed(made),
+        "report.json": content,
         SCHEMA: schema(),
         **tables(made),
     }
