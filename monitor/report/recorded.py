@@ -153,13 +153,21 @@ def _rests_on(found: Found) -> RestsOn:
 
 
 def _policy(policy: Policy) -> PolicySaid:
-    settings, usual = asdict(policy), asdict(default_policy())
+    settings, usual = _numbers(policy), _numbers(default_policy())
     text = json.dumps(settings, sort_keys=True, separators=(",", ":"))
     return PolicySaid(
         sha256=hashlib.sha256(text.encode()).hexdigest(),
         settings=settings,
         changed={name: usual[name] for name, value in settings.items() if value != usual[name]},
     )
+
+
+def _numbers(policy: Policy) -> dict[str, float | bool | None]:
+    """Every setting; numbers as numbers with a point, so that 3 and 3.0 have one hash."""
+    return {
+        name: float(value) if isinstance(value, int) and not isinstance(value, bool) else value
+        for name, value in asdict(policy).items()
+    }
 
 
 def _rain(found: Found) -> RainSaid:
