@@ -6,7 +6,6 @@ import hashlib
 import json
 import re
 from dataclasses import replace
-from pathlib import Path
 
 import jsonschema
 import numpy as np
