@@ -142,7 +142,7 @@ def _by_truck(rows: Sequence[CareRow]) -> tuple[tuple[str, Cases], ...]:
     found: dict[str, dict[str, dict[object, list[CareRow]]]] = {}
     for row in rows:
         truck = one_line(row.truck or "") or "Truck not said"
-        case = f"case {one_line(row.case)}" if row.case else "case not said"
+        case = _case(one_line(row.case or ""))
         alike = (row.name, row.owner, row.position_name, row.to_do, row.why)
         there = found.setdefault(truck, {}).setdefault(case, {})
         there.setdefault(row.id if row.serial else alike, []).append(row)
@@ -150,6 +150,13 @@ def _by_truck(rows: Sequence[CareRow]) -> tuple[tuple[str, Cases], ...]:
         (truck, tuple((case, tuple(map(_line, there.values()))) for case, there in cases.items()))
         for truck, cases in found.items()
     )
+
+
+def _case(name: str) -> str:
+    """`case C1`; one that calls itself a case is not called so twice."""
+    if not name:
+        return "case not said"
+    return name if name.casefold().startswith("case") else f"case {name}"
 
 
 def _line(rows: Sequence[CareRow]) -> CareLine:
