@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +29,10 @@ if TYPE_CHECKING:
 
     from monitor.report.found import Found
     from monitor.scores import FeedScores, Row, Scores
+
+
+_ADDRESS = re.compile(r"[^\s<>\"',;]+@[^\s<>\"',;]+|https?://[^\s<>\"']+")
+"""Where a message went, as servers repeat it: whoever reads a report has no need of it."""
 
 
 def alert_changes(found: Found) -> tuple[AlertChange, ...]:
@@ -135,7 +140,7 @@ def messages(found: Found) -> tuple[MessageRow, ...]:
             state=delivery.state,
             settled_at=found.times.maybe(delivery.settled_at),
             attempts=delivery.row.attempt,
-            detail=delivery.detail,
+            detail=_ADDRESS.sub("(address)", delivery.detail),
         )
         for delivery in found.material.deliveries
     )

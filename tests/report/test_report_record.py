@@ -26,13 +26,14 @@ from report_samples import (
     weather,
 )
 
-from monitor.domain import Answered, Cover, Declared
+from monitor.domain import Answered, Cover, Declared, Message
 from monitor.report import write_report
 from monitor.report.bare import with_bare
 from monitor.report.figures import depth, hours, share
 from monitor.report.record import Record
 from monitor.report.record_schema import schema, schema_of_record, written
 from monitor.report.seal import seal_of
+from monitor.store.outbox import Delivery, OutboxRow
 
 SCHEMA = json.loads(schema())
 
@@ -244,9 +245,20 @@ def test_the_seal_is_one_that_anybody_can_check(tmp_path):
         assert hashlib.sha256((tmp_path / name).read_bytes()).hexdigest() == digest
 
 
-def test_no_address_stands_in_the_record(tmp_path):
-    write_report(tmp_path, full())
-    assert not re.search(r"[\w.]+@[\w.]+", (tmp_path / "report.json").read_text(encoding="utf-8"))
+def test_who_was_told_is_a_name_and_no_address(tmp_path):
+    message = Message("pole-1", "work", "start", "Cover", "t", "r", {}, "x", after(0.5))
+    row = OutboxRow("k", 1, message, "crew", "b@example.org", after(0.5), after(3), 2)
+    refused = Delivery(
+        row, "given-up", after(0.6), "550 <b@example.org> at https://hook.example.org/s3cret: no"
+    )
+    write_report(tmp_path, full(deliveries=(refused,), rehearsed=False))
+    (said,) = load(tmp_path)["messages"]
+    assert (said["contact"], said["state"], said["attempts"]) == ("crew", "given-up", 2)
+    assert said["detail"] == "550 <(address)> at (address) no"
+    for file in ("report.json", "messages.csv", "report.html"):
+        text = (tmp_path / file).read_text(encoding="utf-8")
+        assert "s3cret" not in text
+        assert not re.search(r"[\w.]+@example", text)
 
 
 def test_the_schema_says_what_is_an_estimate():
