@@ -24,6 +24,7 @@ from monitor.exposure.tracks import groups_of
 from monitor.exposure.wetting import driving_rain_index
 from monitor.exposure.wind import wind_10m
 from monitor.planning.fell import last_rain
+from monitor.report.bare import with_bare
 from monitor.report.material import Material
 from monitor.simulated_crew import SimulatedCrew, Worked
 from monitor.units import iso_utc, to_epoch, to_moment
@@ -196,8 +197,10 @@ class _Run:
 def material(rehearsal: Rehearsal) -> Material:
     """What the report of a rehearsal is made of; it is dated at the record's end."""
     weather = rehearsal.weather
-    end = to_moment(weather.ends[-1]) if len(weather.ends) else rehearsal.show.event.load_in_at
-    return Material(
+    load_in = rehearsal.show.event.load_in_at
+    end = to_moment(weather.ends[-1]) if len(weather.ends) else load_in
+    out_from = min([to_epoch(load_in), *weather.starts[:1].tolist()])
+    found = Material(
         show=rehearsal.show,
         rig=rehearsal.rig,
         exposure=rehearsal.exposure,
@@ -207,6 +210,7 @@ def material(rehearsal: Rehearsal) -> Material:
         rehearsed=True,
         notes=CAUTIONS[:1],
     )
+    return with_bare(found, weather, out_from)
 
 
 def as_json(rehearsal: Rehearsal) -> dict[str, Any]:

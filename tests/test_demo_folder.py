@@ -30,7 +30,7 @@ FIXTURE_HEADER = (
     "id,code,position,name,type,serial,owner,count,supply_code,connector_code,"
     "connector_open_code,connector_state,mount,tilt_deg,facing_deg,condition,surface_m2,"
     "height_m,in_from_front_m,in_from_right_m,fed_by,cover,fan_cooled,may_run_covered,"
-    "stated_mm,stated_hours_in_rain,value"
+    "stated_mm,stated_hours_in_rain,value,truck,case"
 )
 CHAIN = ("DIST-", "PSU-", "DIM-", "SPL-", "NODE-", "HOIST-", "CAB-")
 

@@ -32,7 +32,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "raining": ("raining:raining", "Say that it is raining here, or has stopped."),
     "token": ("tokens:token", "Make, list and withdraw tokens: who may post from outside."),
     "link": ("links:link", "Make, list and withdraw links: who may use the duty page."),
-    "report": ("after:report", "Write what every fixture took: HTML and CSV."),
+    "report": ("after:report", "Write what every fixture took: HTML, JSON and CSV."),
     "learn": ("learning:learn", "Say what inspections teach of how much gear really stands."),
     "results": ("inspecting:results", "Say what the inspections found, by type and code."),
     "feed": ("feeds:feed", "Try a feed sheet; show the weather as it is understood."),

@@ -142,6 +142,10 @@ class Fixture:
     """How deep under water its maker lets an 8 be; `immersion_minutes` None: for good"""
     immersion_minutes: float | None = None
     value: float = 1.0
+    truck: str | None = None
+    """Which truck it travels on"""
+    case: str | None = None
+    """Which case it travels in"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -52,6 +52,12 @@ def answer(said: Answered, times: SiteTimes) -> str:
     return f"{_ANSWERS[said.answer]}{_because(said)}{until}{to}{by}, {times.at(said.at)}{note}"
 
 
+def said_in_short(said: Answered, times: SiteTimes) -> str:
+    """The same for a cell: `cannot (act-on-stage) 2027-07-16T21:00:00+01:00 Kit`."""
+    what = said.answer if said.because is None else f"{said.answer} ({said.because})"
+    return f"{what} {times.iso(said.at)}" + (f" {said.by}" if said.by else "")
+
+
 def _instead(job: Job, times: SiteTimes) -> str:
     """What there was of it where water was not kept off: `cannot (act on stage), isolated ...`."""
     if job.asked not in SHELTERS or job.came == "open":

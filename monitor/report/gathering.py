@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,10 @@ from monitor.domain import BadInputError, Bools, Problem, Weather
 from monitor.evaluation import nothing_known
 from monitor.exposure.assess import assess
 from monitor.feeds.past import as_it_was
+from monitor.report.bare import with_bare
+from monitor.report.earlier import overlapping, serial_key
 from monitor.report.material import Material
+from monitor.report.received import received
 from monitor.scores import Scores, score
 from monitor.service.places import place_at, site_digest, spans
 from monitor.service.sky import Sky
@@ -20,7 +24,7 @@ from monitor.show import rig_through_time
 from monitor.store import chain, history, outbox
 from monitor.store.answers import answers, turns
 from monitor.store.declared import declared
-from monitor.store.runs import received_runs
+from monitor.store.runs import StoredRun, received_runs
 from monitor.units import to_epoch, to_moment
 
 if TYPE_CHECKING:
@@ -30,6 +34,7 @@ if TYPE_CHECKING:
 
     from monitor.domain import Bools, Show
     from monitor.exposure.steps import Steps
+    from monitor.report.record import Record
     from monitor.show import ShowFolder
 
 
@@ -40,6 +45,8 @@ def material_from(
     from_: datetime | None = None,
     to: datetime | None = None,
     environ: Mapping[str, str] | None = None,
+    earlier: Sequence[Record] = (),
+    noted: Sequence[str] = (),
 ) -> Material:
     """The material of a report on what happened between two moments.
 
@@ -51,6 +58,8 @@ def material_from(
     environ : variables, to read the revisions of the folder that were kept
     from_, to : the period; None: from load-in (or the first put-out before it), to load-out
         or now. Never past now: what has not happened yet is no history.
+    earlier : reports of earlier shows, whose exposure is carried on by serial
+    noted : heads of the chain that were noted elsewhere; each must be a link of it
 
     Notes
     -----
@@ -62,19 +71,20 @@ def material_from(
     first = min([out_from, *(to_epoch(e.at) for e in everything if e.entry == "put-out")])
     start, end = _period(show, first, now, from_, to)
     log = tuple(e for e in everything if to_epoch(e.at) <= end)
-    runs = _runs_of_site(db, show)
+    stored = _runs_of_site(db, show)
+    runs = [run.weather for run in stored]
     sky = Sky()
     sky.catch_up(db, show, now)
     gauges = sky.gauges.measured(show)
     rig = rig_through_time(db, folder, environ or {}, now)
     before = None
     if start > first:
-        earlier = _past(sky, show, first, start)
-        before = assess(rig, earlier, log, out_from_s=out_from).carried
+        until = _past(sky, show, first, start)
+        before = assess(rig, until, log, out_from_s=out_from).carried
     weather = _past(sky, show, start, end)
     exposure = assess(rig, weather, log, out_from_s=out_from, carried=before)
     changes = tuple((c.alert, c.reason, c.at) for c in history.alert_changes(db))
-    return Material(
+    found = Material(
         show=show,
         rig=rig,
         exposure=exposure,
@@ -84,7 +94,7 @@ def material_from(
         deliveries=tuple(
             d for d in outbox.deliveries(db) if start <= to_epoch(d.row.queued_at) <= end
         ),
-        chain=chain.verify(db),
+        chain=chain.verify(db, noted),
         credits=tuple(dict.fromkeys(run.credit for run in runs if run.credit)),
         told_nobody=not any(c.kind != "folder" for c in show.contacts),
         from_=to_moment(start),
@@ -93,11 +103,18 @@ def material_from(
         measured=_by_gauge(exposure.steps, gauges),
         warnings=tuple(warning_rows(db, show, to_moment(start), to_moment(end))),
         scores=_scores(runs, gauges, show, start, end),
-        notes=_notes(db, show, start, first),
+        notes=(*_notes(db, show, start, first), *_of_serials(show)),
         answered=tuple(a for a in answers(db) if start <= to_epoch(a.at) <= end),
         turns=tuple(t for t in turns(db) if start <= to_epoch(t.at) <= end),
         declared=tuple(d for d in declared(db) if start <= to_epoch(d.at) <= end),
+        received=received(stored, start, end),
+        earlier=tuple(earlier),
+        revisions=tuple(r for r in history.revisions(db) if to_epoch(r.from_time) <= end),
     )
+    twice = overlapping(found)
+    if twice:
+        raise BadInputError(twice)
+    return with_bare(found, weather, out_from)
 
 
 def _period(
@@ -131,13 +148,13 @@ def _past(sky: Sky, show: Show, start: float, end: float) -> Weather:
     return nothing_known() if end <= start else sky.between(show, start, end)
 
 
-def _runs_of_site(db: Database, show: Show) -> list[Weather]:
+def _runs_of_site(db: Database, show: Show) -> list[StoredRun]:
     """Every run as it came, without those that were asked for another place."""
     found = received_runs(db)
     noted = {source: spans(db, source) for source in {run.weather.source for run in found}}
     here = site_digest(show.site)
     return [
-        run.weather
+        run
         for run in found
         if (place := place_at(noted[run.weather.source], run.id)) is None or place.site == here
     ]
@@ -203,3 +220,13 @@ def _notes(db: Database, show: Show, start: float, first: float) -> tuple[str, .
     if start > first:
         notes.append("Used is counted from load-in; depths and hours are those of the period.")
     return tuple(notes)
+
+
+def _of_serials(show: Show) -> tuple[str, ...]:
+    """What is wrong with the serials, on which exposure is carried from show to show."""
+    rows = Counter(key for f in show.fixtures if (key := serial_key(f.serial)) is not None)
+    twice = sorted(key for key, count in rows.items() if count > 1)
+    if not twice:
+        return ()
+    named = ", ".join(twice[:5]) + (f" and {len(twice) - 5} more" if len(twice) > 5 else "")
+    return (f"Serials that stand in more than one row, each counted by itself: {named}.",)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Literal
 
-from monitor.domain import Action, Alert, Answered, LogEntry
+from monitor.domain import Action, Alert, Answered
 from monitor.report.findings import used_now
+from monitor.report.fixture_log import FixtureLog
 from monitor.report.material import Material
 from monitor.report.spent import spent_at
 
@@ -25,28 +26,9 @@ SAYS: dict[Came, str] = {
 }
 _SAME_MOMENT = timedelta(seconds=1)
 _NEVER = datetime.max.replace(tzinfo=UTC)
-_PROTECTS: tuple[Action, ...] = ("cover", "bring-in", "isolate")
+PROTECTS: tuple[Action, ...] = ("cover", "bring-in", "isolate")
 SHELTERS: tuple[Action, ...] = ("cover", "bring-in")
 """What keeps water off. Cutting the power instead saves people, and not the fixture."""
-_SENT_LATE = timedelta(hours=2)
-"""Work that was over before its alert still counts as its answer when it is no older than this:
-the entry came in late. Older work is what the alert found wanting (judgement)."""
-
-# What in the log does an action, and what undoes it. Bringing in is as good as covering, and
-# what is indoors needs no isolating.
-_DOES: dict[Action, frozenset[str]] = {
-    "cover": frozenset({"covered", "brought-in"}),
-    "bring-in": frozenset({"covered", "brought-in"}),
-    "isolate": frozenset({"isolated", "covered", "brought-in"}),
-    "uncover": frozenset({"uncovered"}),
-    "inspect": frozenset({"inspected"}),
-    "clean": frozenset({"cleaned"}),
-}
-_UNDOES: dict[Action, frozenset[str]] = {
-    "cover": frozenset({"uncovered", "put-out", "moved"}),
-    "bring-in": frozenset({"uncovered", "put-out", "moved"}),
-    "isolate": frozenset({"energised"}),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +67,8 @@ class Job:
     """The most that one of its fixtures has taken, in allowances, inspected since or not"""
     answered: tuple[Answered, ...] = ()
     """What the crew answered to it, oldest first"""
+    done: tuple[str, ...] = ()
+    """Fixtures of it that were logged done"""
 
     @property
     def alert(self) -> Alert:
@@ -117,7 +101,7 @@ def jobs(material: Material) -> tuple[Job, ...]:
             episodes.append([])
             order.append(episodes[-1])
         episodes[-1].append(_told(material, deliveries, alert, reason, at))
-    log = _Log(material)
+    log = FixtureLog(material)
     found = [_job(material, log, tuple(life)) for life in order]
     return tuple(replace(job, answered=_answers(material, job, found)) for job in found)
 
@@ -137,7 +121,7 @@ def _answers(material: Material, job: Job, found: Sequence[Job]) -> tuple[Answer
     )
 
 
-def _job(material: Material, log: _Log, told: tuple[Told, ...]) -> Job:
+def _job(material: Material, log: FixtureLog, told: tuple[Told, ...]) -> Job:
     opened, last = told[0].at, told[-1]
     asking = [t.alert for t in told if t.alert.stage != "stood-down" and t.alert.action is not None]
     if told[0].alert.kind != "work" or not asking:
@@ -151,6 +135,7 @@ def _job(material: Material, log: _Log, told: tuple[Told, ...]) -> Job:
     span = (opened, min(due, ended))
     done = {fixture: log.done_at(fixture, action, *span) for fixture in wanted}
     known = [at for at in done.values() if at is not None]
+    finished = tuple(f for f, at in done.items() if at is not None)
     done_at = max(known) if known and len(known) == len(done) else None
     isolated_at = None
     if done_at is None and action in SHELTERS:
@@ -164,7 +149,7 @@ def _job(material: Material, log: _Log, told: tuple[Told, ...]) -> Job:
     do_by = next((t.alert.do_by for t in reversed(held) if t.alert.do_by is not None), None)
     start_by = next((t.alert.start_by for t in reversed(held) if t.alert.start_by), None)
     spent = None
-    if action in _PROTECTS:
+    if action in PROTECTS:
         until = ((fixture, min(at or ended, material.ends_at)) for fixture, at in done.items())
         gone = [spent_at(material, fixture, moment) for fixture, moment in until]
         spent = min((at for at in gone if at is not None), default=None)
@@ -187,7 +172,7 @@ def _job(material: Material, log: _Log, told: tuple[Told, ...]) -> Job:
     took = max((_took(material, fixture) for fixture in wanted), default=0.0)
     return Job(
         told, do_by, start_by, done_at, len(known), action, came, spent,
-        isolated_at=isolated_at, took=took,
+        isolated_at=isolated_at, took=took, done=finished,
     )  # fmt: skip
 
 
@@ -238,85 +223,6 @@ def _told(
         waiting = "waiting" if "queued" in states else "given up" if "given-up" in states else ""
         return Told(alert, reason, at, None, waiting or "overtaken by later word")
     return Told(alert, reason, at, None, "folder only" if ours else "no message")
-
-
-# ---------------------------------------------------------------- done
-
-
-class _Log:
-    """The log by fixture, positions followed as fixtures move."""
-
-    def __init__(self, material: Material) -> None:
-        self._home = {f.id: f.position for f in material.show.fixtures}
-        self._of_fixture: dict[str, list[LogEntry]] = {}
-        self._of_position: list[LogEntry] = []
-        self._known: dict[str, list[LogEntry]] = {}
-        for entry in sorted(material.log, key=lambda e: e.at):
-            if entry.fixture is not None:
-                self._of_fixture.setdefault(entry.fixture, []).append(entry)
-            else:
-                self._of_position.append(entry)
-
-    def _concerning(self, fixture: str) -> list[LogEntry]:
-        """Entries that speak of all of a fixture, in order of time."""
-        if fixture not in self._known:
-            self._known[fixture] = list(self._walk(fixture))
-        return self._known[fixture]
-
-    def _walk(self, fixture: str) -> Iterator[LogEntry]:
-        own = self._of_fixture.get(fixture, [])
-        where = self._home.get(fixture)
-        for entry in sorted((*own, *self._of_position), key=lambda e: e.at):
-            if entry.fixture is None and entry.position != where:
-                continue
-            if entry.count is not None and entry.count[0] < entry.count[1]:
-                continue
-            yield entry
-            if entry.entry == "moved":
-                where = entry.to or where
-
-    def done_at(
-        self, fixture: str, action: Action, opened: datetime, until: datetime
-    ) -> datetime | None:
-        """When the log has it done: after `opened`, or shortly before and still so then.
-
-        What was undone again by `until`, when it had to stand, was not done.
-        """
-        does = _DOES[action]
-        if action == "bring-in" and self._covered(fixture, opened):
-            does = does - {"covered"}  # what is asked for although it is covered
-        return self._since(fixture, does, _UNDOES.get(action), opened, until)
-
-    def isolated_at(self, fixture: str, opened: datetime, until: datetime) -> datetime | None:
-        """When the log has its power cut, and nothing else, in the same way."""
-        return self._since(fixture, frozenset({"isolated"}), _UNDOES["isolate"], opened, until)
-
-    def _since(
-        self,
-        fixture: str,
-        does: frozenset[str],
-        undoes: frozenset[str] | None,
-        opened: datetime,
-        until: datetime,
-    ) -> datetime | None:
-        since: datetime | None = None
-        # Care is asked for anew when it is wanted: what was done before is what it found wanting.
-        earliest = opened if undoes is None else opened - _SENT_LATE
-        for entry in self._concerning(fixture):
-            if entry.entry in (undoes or ()) and entry.at <= until:
-                since = None
-            elif entry.entry in does and entry.at >= earliest and not _inconclusive(entry):
-                since = since or entry.at
-        return since
-
-    def _covered(self, fixture: str, at: datetime) -> bool:
-        before = [e.entry for e in self._concerning(fixture) if e.at < at]
-        states = [e for e in before if e == "covered" or e in _UNDOES["cover"] or e == "brought-in"]
-        return bool(states) and states[-1] == "covered"
-
-
-def _inconclusive(entry: LogEntry) -> bool:
-    return entry.entry == "inspected" and entry.result == "not-tested"
 
 
 def tally(found: Sequence[Job]) -> dict[Came, int]:

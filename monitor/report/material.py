@@ -4,17 +4,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal
 
 import numpy as np
 
 from monitor.domain import Alert, Answered, Bools, Declared, LogEntry, Show, Turn
 from monitor.exposure.results import Carried, Exposure
 from monitor.exposure.rig import Rig
+from monitor.report.received import Received
+from monitor.report.record import Record
 from monitor.scores import Scores
 from monitor.service.warned import WarningRow
 from monitor.store.chain import ChainReport
+from monitor.store.history import StoredRevision
 from monitor.store.outbox import Delivery
 from monitor.units import to_epoch, to_moment
+
+WeatherKind = Literal["measured", "record", "forecast"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,6 +52,8 @@ class Material:
     """The period; None: from the first step of the weather, to its last"""
     before: Carried | None = None
     """What every group had taken when the period begins; None: nothing"""
+    bare: Exposure | None = None
+    """What every fixture would have taken had nobody kept water off; None: not worked out"""
     rehearsed: bool = False
     scores: Scores | None = None
     """How good the forecasts were; None: there were none to judge"""
@@ -59,6 +67,12 @@ class Material:
     """Whom each alert was told to and why them, oldest first"""
     declared: tuple[Declared, ...] = ()
     """What people on site declared open again, oldest first"""
+    received: tuple[Received, ...] = ()
+    """Every run of weather that came, oldest first"""
+    revisions: tuple[StoredRevision, ...] = ()
+    """The show's files as they were in force, oldest first"""
+    earlier: tuple[Record, ...] = ()
+    """Reports of earlier shows whose exposure is carried on, oldest first"""
 
     def __post_init__(self) -> None:
         steps = self.exposure.steps.hours
@@ -88,7 +102,7 @@ class Material:
         """The end of the period."""
         return to_moment(self.period[1])
 
-    def kinds(self) -> tuple[str, ...]:
+    def kinds(self) -> tuple[WeatherKind, ...]:
         """What each step's weather rests on: measured, record or forecast."""
         forecast = self.exposure.steps.weather.forecast
         measured = np.zeros(len(forecast), dtype=bool) if self.measured is None else self.measured

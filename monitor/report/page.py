@@ -9,23 +9,28 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from monitor.alerts import cautions
 from monitor.alerts.words import one_line, sentence
 from monitor.domain import Declared, LogEntry
 from monitor.drawing import patterns
 from monitor.report import figures, summary
 from monitor.report.came import answer, outcome
-from monitor.report.findings import ORDERS, Line, id_ranges, lines
+from monitor.report.cautions import CAUTIONS
+from monitor.report.findings import ORDERS, Line, id_ranges
 from monitor.report.forecasts import forecasts
-from monitor.report.jobs import Job, jobs
+from monitor.report.found import Found, found_in
+from monitor.report.jobs import Job
+from monitor.report.judged_words import judged, summed_up
 from monitor.report.material import Material
 from monitor.report.official import about, warned
 from monitor.report.owners import NOT_SAID, named, owners
 from monitor.report.pictures import LETTERS, picture
-from monitor.report.places import places
-from monitor.report.rainfall import rainfall
+from monitor.report.received_words import sources
+from monitor.report.record import Record
+from monitor.report.recorded import record
+from monitor.report.seal import seal
 from monitor.report.site_times import SiteTimes
 from monitor.report.told_and_answered import told_and_answered
+from monitor.report.unit_words import care_lists, covers_said, serials, tests_said
 
 TEMPLATE = "report.html.j2"
 _STAGES = {
@@ -43,22 +48,6 @@ _ACTIONS = {
     "inspect": "Inspect",
     "clean": "Clean",
 }
-CAUTIONS = (
-    cautions.ESTIMATE,
-    cautions.CODES,
-    cautions.WET_AND_LIVE,
-    cautions.FOUL_WATER,
-    cautions.LIGHTNING,
-    cautions.HEIGHT,
-    cautions.COVERS,
-    cautions.STRUCTURES,
-    cautions.POOLS,
-    cautions.ESCAPE_LIGHT,
-    cautions.THREE_THINGS,
-    cautions.ANSWERS,
-    "Limits in millimetres and hours are house policy, not figures of a standard.",
-    "This report holds estimates and records. It finds no cause, and nobody at fault.",
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,10 +59,16 @@ class _Entries:
 
 
 def page(material: Material) -> str:
-    """The whole page."""
-    times = SiteTimes(material.show.site.timezone, material.begins_at)
-    found, rain, alerts = lines(material), rainfall(material), jobs(material)
-    there = places(material, found)
+    """The whole page of a material."""
+    found = found_in(material)
+    made, _ = seal(record(found))
+    return page_of(found, made)
+
+
+def page_of(found: Found, made: Record) -> str:
+    """The same of what was found in it; `made` is the record that goes with it."""
+    material, times = found.material, found.times
+    lines, rain, alerts, there = found.lines, found.rain, found.jobs, found.places
     drawn = [
         (place, picture(material, place, rain.unknown_spans, f"p{n}"))
         for n, place in enumerate(there)
@@ -84,18 +79,24 @@ def page(material: Material) -> str:
     return template.render(
         material=material,
         show=material.show,
-        title=one_line(material.title) or f"Exposure report: {material.show.site.name}",
+        title=made.title,
+        record=made,
+        judged=judged(found, made),
+        alerts_summed_up=summed_up(made.alert_scores)[0] if made.alert_scores else "",
+        serials=serials(made, times),
+        care_lists=care_lists(made),
+        received=sources(made, times),
         times=times,
         fell=summary.fell(material, rain, times),
-        stand=summary.stand(found),
-        duties=summary.duties(material, found),
+        stand=summary.stand(lines),
+        duties=summary.duties(material, lines),
         told=summary.told(material, alerts),
         known=summary.known(material, rain),
         chain_holds=holds,
         chain_says=chain_says,
         drawn=drawn,
-        lines=found,
-        owners=owners(material, found),
+        lines=lines,
+        owners=owners(material, lines),
         band_words=summary.BAND_WORDS,
         work=[job for job in alerts if job.came is not None],
         others=[job for job in alerts if job.came is None],
@@ -139,6 +140,8 @@ def _environment(times: SiteTimes) -> Environment:
         owned=_owned,
         code=_code,
         cares=_cares,
+        covers=lambda unit: covers_said(unit, times),
+        tested=lambda unit: tests_said(unit, times),
         letter=lambda e: LETTERS[e][0],
         sentence=sentence,
         words=lambda text: str(text).replace("-", " "),

@@ -70,7 +70,7 @@ def rainfall(material: Material) -> Rainfall:
     lost = np.isnan(weather.wind_mps[0])
     lost |= np.isnan(weather.wind_from_deg[0]) & (weather.wind_mps[0] > 0.0)
     gust = gust_10m(weather.gust_mps, weather.wind_mps, *source)[0]
-    most, begins = _worst_hour(weather.starts, weather.ends, known)
+    most, begins = worst_hour(weather.starts, weather.ends, known)
     blown = np.isfinite(gust).any()
     spans = unknown_spans(material)
     return Rainfall(
@@ -121,7 +121,7 @@ def unknown_spans(material: Material) -> tuple[tuple[float, float], ...]:
     return tuple(joined)
 
 
-def _worst_hour(starts: Floats, ends: Floats, rain_mm: Floats) -> tuple[float, float]:
+def worst_hour(starts: Floats, ends: Floats, rain_mm: Floats) -> tuple[float, float]:
     """Most rain in any 60 minutes, spread evenly within a step, and when they begin.
 
     What fell until a moment is a line with corners at the edges of steps, so the most is found

@@ -44,6 +44,14 @@ class SiteTimes:
         """`2027-07-16T04:20:00+01:00`: site time that no program can misread."""
         return moment.astimezone(self.zone).isoformat(timespec="seconds")
 
+    def local(self, moment: datetime) -> datetime:
+        """The same moment on the site's clock, to the second."""
+        return moment.astimezone(self.zone).replace(microsecond=0)
+
+    def maybe(self, moment: datetime | None) -> datetime | None:
+        """The same, where there is one."""
+        return None if moment is None else self.local(moment)
+
     @property
     def name(self) -> str:
         """`BST (UTC+1)`."""

@@ -3,39 +3,43 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import os
 from collections.abc import Mapping
 from pathlib import Path
 from tempfile import mkstemp
 
 from monitor.domain import UnableError
-from monitor.report import csv_files
-from monitor.report.findings import lines
-from monitor.report.jobs import jobs
+from monitor.report.csv_files import tables
+from monitor.report.found import found_in
 from monitor.report.material import Material
-from monitor.report.page import page
-from monitor.report.places import places
-from monitor.report.site_times import SiteTimes
+from monitor.report.page import page_of
+from monitor.report.record_schema import SCHEMA, schema
+from monitor.report.recorded import record
+from monitor.report.seal import seal
 
 _READABLE = 0o666
 
 
 def write_report(out: Path, material: Material) -> tuple[Path, ...]:
-    """Write report.html and its CSV files into a folder, over those of an earlier report.
+    """Write a report into a folder, over the files of an earlier one.
 
+    report.html to read and print, report.json with every figure and its schema beside it, a
+    table for each kind of row, and the SHA-256 of each in a file that `sha256sum -c` reads.
     Every file is made whole beside its place before the first is put there, so a full disk
     leaves an earlier report as it was. Raises UnableError where the folder cannot be written.
     """
-    times = SiteTimes(material.show.site.timezone, material.begins_at)
-    found = lines(material)
+    found = found_in(material)
+    made, content = seal(record(found))
     files = {
-        "report.html": page(material).encode("utf-8", "replace"),
-        "fixtures.csv": csv_files.fixtures_csv(material, found, times),
-        "positions.csv": csv_files.positions_csv(places(material, found), times),
-        "alerts.csv": csv_files.alerts_csv(jobs(material), times),
-        "weather.csv": csv_files.weather_csv(material, times),
-        "scores.csv": csv_files.scores_csv(material, times),
+        "report.html": page_of(found, made).encode("utf-8", "replace"),
+        "report.json": content,
+        SCHEMA: schema(),
+        **tables(made),
     }
+    files["sha256sums.txt"] = "".join(
+        f"{hashlib.sha256(content).hexdigest()}  {name}\n" for name, content in files.items()
+    ).encode()
     try:
         out.mkdir(parents=True, exist_ok=True)
         return put_files(out, files)

@@ -1,5 +1,14 @@
-"""How good the forecasts were at this site: forecast against measurement, by lead time. Pure."""
+"""How good forecasts and alerts were at this site. Pure."""
 
+from monitor.scores.alerts import (
+    VERDICTS,
+    AlertScores,
+    Crossing,
+    Judged,
+    Order,
+    Verdict,
+    judge,
+)
 from monitor.scores.feeds import (
     FEWEST_CASES,
     FEWEST_HOURS,
@@ -18,16 +27,23 @@ __all__ = [
     "FEWEST_CASES",
     "FEWEST_HOURS",
     "LEADS",
+    "VERDICTS",
     "WET_MM",
+    "AlertScores",
     "Contingency",
+    "Crossing",
     "FeedScores",
     "Hours",
+    "Judged",
     "Lead",
+    "Order",
     "Row",
     "Scores",
+    "Verdict",
     "brier",
     "crps_ecdf",
     "crps_fair",
+    "judge",
     "on_hours",
     "score",
 ]

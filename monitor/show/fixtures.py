@@ -48,6 +48,8 @@ COLUMNS = [
     "immersion_m",
     "immersion_minutes",
     "value",
+    "truck",
+    "case",
 ]
 OTHER_NAMES = {
     **dict.fromkeys(("ip", "ip_code", "ip_rating", "rating", "protection"), "code"),
@@ -57,6 +59,8 @@ OTHER_NAMES = {
     **dict.fromkeys(("hung", "mounting", "orientation"), "mount"),
     **dict.fromkeys(("from_front",), "in_from_front_m"),
     **dict.fromkeys(("from_right",), "in_from_right_m"),
+    **dict.fromkeys(("lorry", "vehicle"), "truck"),
+    **dict.fromkeys(("flight_case", "flightcase", "crate"), "case"),
 }
 """What lists from elsewhere call a column that counts here."""
 
@@ -182,6 +186,8 @@ def _fixture(row: Row, around: Surroundings) -> Fixture | None:
         immersion_m=row.number("immersion_m", _DEPTH, "metres"),
         immersion_minutes=row.number("immersion_minutes", _STATED, "minutes"),
         value=_value(row),
+        truck=row.text("truck"),
+        case=row.text("case"),
     )
     _under_water(row, found)
     _under_roof(row, found, around)

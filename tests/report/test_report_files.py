@@ -25,11 +25,22 @@ from monitor.report.csv_files import neutral
 
 FILES = (
     "report.html",
+    "report.json",
+    "report.schema.json",
     "fixtures.csv",
     "positions.csv",
+    "covers.csv",
+    "unit-log.csv",
+    "earlier-shows.csv",
+    "drying.csv",
+    "cleaning.csv",
     "alerts.csv",
+    "alert-scores.csv",
+    "messages.csv",
     "weather.csv",
+    "forecasts.csv",
     "scores.csv",
+    "sha256sums.txt",
 )
 
 
