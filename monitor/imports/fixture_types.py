@@ -5,6 +5,7 @@ A type file has a name, a shape and channels. It has no protection code, so none
 
 from __future__ import annotations
 
+import contextlib
 import io
 from typing import TYPE_CHECKING
 
@@ -48,10 +49,8 @@ class FixtureTypes:
     def _entry(self, spec: str) -> str | None:
         # The library gives names as an old zip file spells them; a new one spells them plainly.
         spellings = [spec]
-        try:
+        with contextlib.suppress(UnicodeError):
             spellings.append(spec.encode("cp437").decode("utf-8"))
-        except UnicodeError:
-            pass
         spellings += [f"{one}{_ENDING}" for one in spellings]
         return next((one for one in spellings if one in self._archive.names), None)
 

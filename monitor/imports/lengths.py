@@ -1,4 +1,4 @@
-"""Heights as people write them: 7.5, 7,5 m, 750 cm, 24'6\"."""
+"""Heights as people write them: a number alone, with a unit, or feet and inches."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ _SPELT = {
 }
 _ONE = re.compile(r"([+-]?\d{1,9}(?:[.,]\d+)?)\s*([a-z'\"′″]*)", re.ASCII | re.IGNORECASE)
 _FEET = re.compile(
-    r"(\d{1,4})\s*(?:ft|feet|foot|'|′)\s*[- ]?\s*(\d{1,2}(?:[.,]\d+)?)\s*(?:in|inches|inch|\"|″|'')?",
+    r"(\d{1,4})\s*(?:ft|feet|foot|'|′)\s*[- ]?\s*"
+    r"(\d{1,2}(?:[.,]\d+)?)\s*(?:in|inches|inch|\"|″|'')?",
     re.IGNORECASE,
 )
 _THOUSANDS = re.compile(r"[+-]?\d{1,3},\d{3}", re.ASCII)

@@ -150,7 +150,7 @@ class _Reader:
             place = IDENTITY
             self._tell(
                 "layer-at-zero",
-                f"{way} has no matrix, so its zero is taken as the drawing's, as the standard says.",
+                f"{way} has no matrix: its zero is taken as the drawing's, as the standard says.",
                 "Look at one height in it that you know.",
             )
         if place is not None:
@@ -176,7 +176,7 @@ class _Reader:
         if own is None and not fixture and holds and any(True for _ in node.iter("Fixture")):
             own = self._asked_place(way)
         place = None if own is None or held.place is None else within(own, held.place)
-        lost = held.lost or (way if own is None else None)
+        lost = held.lost or (way if own is None and not fixture else None)
         if fixture:
             self._fixture(node, place, held, way)
         elif node.tag in _NOT_READ:

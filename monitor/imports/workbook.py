@@ -9,42 +9,27 @@ import datetime as dt
 import io
 import re
 import warnings
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from openpyxl import load_workbook
-from openpyxl.utils import get_column_letter
 
 from monitor.domain import UnableError
 from monitor.imports.archive import looked_over, refused
+from monitor.imports.cells import MOST_BYTES, MOST_ROWS, Cells
 from monitor.imports.plain_xml import look_over
 
 if TYPE_CHECKING:
-    from openpyxl.workbook import Workbook
+    from collections.abc import Iterator
 
-MOST_BYTES = 50_000_000
+    from openpyxl.workbook import Workbook
+    from openpyxl.worksheet.worksheet import Worksheet
+
 _MOST_PART = 100_000_000
 _MOST_TOGETHER = 200_000_000
-MOST_ROWS = 20_000
 MOST_COLUMNS = 200
 _PARTS = re.compile(r".*\.(xml|rels|vml)", re.IGNORECASE)
 _FAULTS = ("#REF!", "#N/A", "#VALUE!", "#NAME?", "#DIV/0!", "#NUM!", "#NULL!", "#SPILL!")
-
-
-@dataclass(frozen=True, slots=True)
-class Cells:
-    """A sheet: its rows with their numbers, and by place what is there and has no value."""
-
-    name: str
-    rows: tuple[tuple[int, tuple[str, ...]], ...]
-    valueless: dict[tuple[int, int], str] = field(default_factory=dict)
-    """(row, column from 0) -> why there is no value"""
-
-    def place(self, row: int, column: int) -> str:
-        """What a person calls that cell: `Fixtures!C7`."""
-        letter = get_column_letter(column + 1)
-        return f"{self.name}!{letter}{row}"
 
 
 def read_workbook(file: Path) -> tuple[Cells, ...]:
@@ -129,9 +114,7 @@ def _open(data: bytes, *, data_only: bool) -> Workbook:
 def _cells(values: Workbook, formulas: Workbook, title: str) -> Cells:
     rows: list[tuple[int, tuple[str, ...]]] = []
     valueless: dict[tuple[int, int], str] = {}
-    # What a sheet says of its own size may be anything, so the limits are ours, one past each.
-    limits = {"max_row": MOST_ROWS + 1, "max_col": MOST_COLUMNS + 1, "values_only": True}
-    both = zip(values[title].iter_rows(**limits), formulas[title].iter_rows(**limits), strict=True)
+    both = zip(_rows(values[title]), _rows(formulas[title]), strict=True)
     for number, (value_row, formula_row) in enumerate(both, 1):
         texts = []
         for column, (value, formula) in enumerate(zip(value_row, formula_row, strict=True)):
@@ -149,6 +132,11 @@ def _cells(values: Workbook, formulas: Workbook, title: str) -> Cells:
                 raise _TooLarge(f"sheet {title} has more than {MOST_COLUMNS} columns")
             rows.append((number, tuple(texts)))
     return Cells(title, tuple(rows), valueless)
+
+
+def _rows(sheet: Worksheet) -> Iterator[tuple[object, ...]]:
+    """What a sheet says of its own size may be anything, so the limits are ours, one past each."""
+    yield from sheet.iter_rows(max_row=MOST_ROWS + 1, max_col=MOST_COLUMNS + 1, values_only=True)
 
 
 def _text(value: object) -> str:

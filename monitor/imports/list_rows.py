@@ -1,19 +1,17 @@
-"""Lists of fixtures from a spreadsheet (.csv, .xlsx): rows to what they say of the rig."""
+"""Lists of fixtures from a spreadsheet: rows to what they say of the rig."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 
 from monitor.domain import BadInputError, Problem
-from monitor.feeds.table import read_table
 from monitor.imports.answers import Answers
 from monitor.imports.archive import refused
+from monitor.imports.cells import Cells
 from monitor.imports.drawn import Ask, Drawn, Rig
 from monitor.imports.headings import Headings, found
 from monitor.imports.lengths import IN_METRES, metres, needs_unit
 from monitor.imports.plain_cells import one_line, plain
-from monitor.imports.workbook import MOST_BYTES, MOST_ROWS, Cells, read_workbook
 
 _MOUNTS = {
     **dict.fromkeys(("upright", "standing", "stands", "floor", "base down", "up"), "upright"),
@@ -25,45 +23,9 @@ _MOUNTS = {
 _HEIGHTS = (-2.0, 150.0)
 
 
-def read_csv_list(file: Path, data: bytes, answers: Answers) -> Rig:
-    """The rig of a CSV file."""
-    if len(data) > MOST_BYTES:
-        raise _too_large(file.name)
-    table = read_table(data, file.name)
-    rows = ((table.heading_line, table.headings), *table.rows)
-    if len(rows) > MOST_ROWS:
-        raise _too_large(file.name)
-    width = max(len(cells) for _, cells in rows)
-    even = tuple((line, (*cells, *[""] * (width - len(cells)))) for line, cells in rows)
-    return _List(file.name, Cells("", even), answers, None).read(table.told)
+class ListReader:
+    """Rows of one sheet to fixtures; every fault is gathered before it refuses."""
 
-
-def read_workbook_list(file: Path, answers: Answers, sheet: str | None) -> Rig:
-    """The rig of one sheet of a workbook; BadInputError where several could be meant."""
-    sheets = read_workbook(file)
-    names = [cells.name for cells in sheets]
-    if sheet is not None:
-        chosen = [cells for cells in sheets if cells.name.lower() == sheet.strip().lower()]
-        if not chosen:
-            says = f"{file.name} has no sheet {sheet[:60]} with anything in it."
-            remedy = f"It has: {', '.join(names)}."
-            raise refused("unknown-sheet", says, remedy, file.name)
-    else:
-        chosen = [cells for cells in sheets if found(cells.rows, file.name, cells.name)]
-        if len(chosen) > 1:
-            listed = ", ".join(cells.name for cells in chosen)
-            raise refused(
-                "which-sheet",
-                f"{file.name} has more than one sheet that could be the list: {listed}.",
-                'Say which with --sheet "NAME".',
-                file.name,
-            )
-    if not chosen:
-        raise _no_headings(file.name)
-    return _List(file.name, chosen[0], answers, chosen[0].name).read(())
-
-
-class _List:
     def __init__(self, name: str, cells: Cells, answers: Answers, sheet: str | None) -> None:
         self._name = name
         self._where = name if sheet is None else f"{name}, sheet {sheet}"
@@ -73,10 +35,11 @@ class _List:
         self._problems: list[Problem] = []
         self._asks: list[Ask] = []
 
-    def read(self, told: Sequence[str]) -> Rig:
+    def read(self, told: Sequence[str] = ()) -> Rig:
+        """All of it."""
         heads = found(self._cells.rows, self._name, self._sheet)
         if heads is None:
-            raise _no_headings(self._name)
+            raise no_headings(self._name)
         self._problems += heads.problems
         unit = self._unit(heads)
         fixtures = [
@@ -211,7 +174,8 @@ class _List:
         self._problems.append(Problem(code, says, remedy, file=self._where, line=line))
 
 
-def _no_headings(name: str) -> BadInputError:
+def no_headings(name: str) -> BadInputError:
+    """Nothing in it looks like a list of fixtures."""
     return refused(
         "no-headings",
         f"{name} has no row of headings with an id or a position in it.",
@@ -220,7 +184,8 @@ def _no_headings(name: str) -> BadInputError:
     )
 
 
-def _too_large(name: str) -> BadInputError:
+def too_large(name: str) -> BadInputError:
+    """Nobody has so many fixtures."""
     return refused(
         "too-large",
         f"{name} is larger than a list of fixtures can be.",
