@@ -67,8 +67,8 @@ def import_rig(
 ) -> int:
     """Say what FILE, a drawing (.mvr) or a list (.xlsx, .csv), would add to a show.
 
-    With --write it is added. What the file does not say is asked, and what waits for a needed answer is left out. What the
-    show has already stays as it is.
+    With --write it is added. What the file does not say is asked, and what waits for a needed
+    answer is left out. What the show has already stays as it is.
     """
     # What reads them is heavy, and in part an extra.
     from monitor.imports.answers import Answers, read_answers, written  # noqa: PLC0415

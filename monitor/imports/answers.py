@@ -116,7 +116,7 @@ def written(asks: Iterable[Ask]) -> bytes:
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(_COLUMNS)
     for ask in asks:
-        told = f"{ask.says} {ask.remedy}"
+        told = f"{ask.remedy} ({ask.says})" if ask.says else ask.remedy
         cells = (ask.kind, ask.of, "", told, "yes" if ask.needed else "no")
         writer.writerow([neutral(cell) for cell in cells])
     return out.getvalue().encode("utf-8-sig")
