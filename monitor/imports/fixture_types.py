@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import pygdtf
 
-from monitor.domain import Problem
-from monitor.imports.archive import looked_over
+from monitor.domain import BadInputError, Problem
+from monitor.imports.archive import looked_over, refused
 from monitor.imports.plain_cells import one_line
 from monitor.imports.plain_xml import look_over
 
@@ -59,28 +59,35 @@ class FixtureTypes:
         data = self._archive.read(entry, _MOST_TYPE)
         self._together += len(data)
         if self._together > _MOST_TOGETHER:
-            self._tell(f"{where} is not opened: there are too many type files.", "Its file name")
+            self._tell(f"{where} is not opened: there are too many type files.")
             return None
-        with looked_over(io.BytesIO(data), where) as inner:
-            if _DESCRIPTION not in inner.names:
-                self._tell(f"{where} holds no {_DESCRIPTION}.", "Its file name")
-                return None
-            description = inner.read(_DESCRIPTION, _MOST_DESCRIPTION)
-        look_over(description.rstrip(b"\0"), _DESCRIPTION, where)
+        try:
+            self._look_over(data, where)
+        except BadInputError as fault:
+            if not all(problem.code.startswith("broken") for problem in fault.problems):
+                raise  # made to harm: nothing of the whole file is trusted
+            self._tell(f"{where} cannot be read.")
+            return None
         try:
             with pygdtf.FixtureType(io.BytesIO(data)) as found:
                 return one_line(found.long_name) or one_line(found.name)
         except Exception as fault:  # noqa: BLE001 - the library raises whatever it stumbles over
-            why = f"{type(fault).__name__}"
-            self._tell(f"{where} cannot be read by the library ({why}).", "Its file name")
+            self._tell(f"{where} cannot be read by the library ({type(fault).__name__}).")
             return None
 
-    def _tell(self, says: str, instead: str) -> None:
+    def _look_over(self, data: bytes, where: str) -> None:
+        with looked_over(io.BytesIO(data), where) as inner:
+            if _DESCRIPTION not in inner.names:
+                raise refused("broken-type", f"{where} holds no {_DESCRIPTION}.", "", where)
+            description = inner.read(_DESCRIPTION, _MOST_DESCRIPTION)
+        look_over(description.rstrip(b"\0"), _DESCRIPTION, where)
+
+    def _tell(self, says: str) -> None:
         self.notes.append(
             Problem(
                 "type-file",
                 says,
-                f"{instead} stands for the type; nothing else is taken from it.",
+                "The name of that file stands for the type; nothing else is taken from it.",
                 file=self._archive.name,
                 refused=False,
             )

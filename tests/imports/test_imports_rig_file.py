@@ -338,11 +338,18 @@ def test_the_type_is_named_by_its_file(tmp_path, spec, inside, name):
     assert read(tmp_path, one_lamp(spec), **inside).fixtures[0].type == name
 
 
-def test_a_type_file_without_a_description_gives_its_file_name(tmp_path):
+def other_zip():
     data = io.BytesIO()
     with zipfile.ZipFile(data, "w") as package:
         package.writestr("other.xml", "<a/>")
-    rig = read(tmp_path, one_lamp("Lamps@F"), **{"Lamps@F.gdtf": data.getvalue()})
+    return data.getvalue()
+
+
+@pytest.mark.parametrize(
+    "content", [b"", b"no zip", other_zip(), type_file("<GDTF"), type_file("")]
+)
+def test_a_type_file_that_cannot_be_read_gives_its_own_name(tmp_path, content):
+    rig = read(tmp_path, one_lamp("Lamps@F"), **{"Lamps@F.gdtf": content})
     assert rig.fixtures[0].type == "F"
     assert "type-file" in [note.code for note in rig.notes]
 
