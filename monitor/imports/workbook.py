@@ -10,7 +10,7 @@ import io
 import re
 import warnings
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from openpyxl import load_workbook
 
@@ -115,14 +115,19 @@ def _cells(values: Workbook, formulas: Workbook, title: str) -> Cells:
     rows: list[tuple[int, tuple[str, ...]]] = []
     valueless: dict[tuple[int, int], str] = {}
     both = zip(_rows(values[title]), _rows(formulas[title]), strict=True)
+    before: tuple[Any, ...] | None = None
     for number, (value_row, formula_row) in enumerate(both, 1):
+        if value_row is before:
+            continue  # a gap: the library gives the same empty row again and again
+        before = value_row
         texts = []
-        for column, (value, formula) in enumerate(zip(value_row, formula_row, strict=True)):
-            text = _text(value)
+        for column, (cell, written) in enumerate(zip(value_row, formula_row, strict=True)):
+            text = _text(cell.value)
             if text in _FAULTS:
                 valueless[number, column] = f"it shows {text}"
                 text = ""
-            elif value is None and formula is not None:
+            elif cell.value is None and written.data_type == "f" and cell.data_type != "str":
+                # A formula that came to an empty text was saved with that; this one with nothing.
                 valueless[number, column] = "it holds a formula that was saved without its value"
             texts.append(text)
         if any(texts) or any((number, c) in valueless for c in range(len(texts))):
@@ -134,9 +139,10 @@ def _cells(values: Workbook, formulas: Workbook, title: str) -> Cells:
     return Cells(title, tuple(rows), valueless)
 
 
-def _rows(sheet: Worksheet) -> Iterator[tuple[object, ...]]:
-    """What a sheet says of its own size may be anything, so the limits are ours, one past each."""
-    yield from sheet.iter_rows(max_row=MOST_ROWS + 1, max_col=MOST_COLUMNS + 1, values_only=True)
+def _rows(sheet: Worksheet) -> Iterator[tuple[Any, ...]]:
+    """Its rows, one column past the limit, whatever the sheet says of its own size."""
+    sheet.reset_dimensions()  # type: ignore[attr-defined]  # a sheet opened for reading has it
+    yield from sheet.iter_rows(max_col=MOST_COLUMNS + 1)
 
 
 def _text(value: object) -> str:
