@@ -38,18 +38,18 @@ class Answers:
         return self.given[key][0]
 
     def refuse(self, kind: str, about: str, says: str, remedy: str) -> None:
-        """An answer that will not do."""
+        """An answer that will not do; told once, however many it is for."""
         said, line = self.given[_key(kind, about)]
-        self.problems.append(
-            Problem(
-                "bad-answer",
-                f'{kind} of {about} is answered "{said[:40]}": {says}',
-                remedy,
-                file=self.name,
-                line=line,
-                key="answer",
-            )
+        problem = Problem(
+            "bad-answer",
+            f'{kind} of {about} is answered "{said[:40]}": {says}',
+            remedy,
+            file=self.name,
+            line=line,
+            key="answer",
         )
+        if problem not in self.problems:
+            self.problems.append(problem)
 
     def unused(self) -> list[Problem]:
         """Answers to what nobody asked."""
