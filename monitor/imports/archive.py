@@ -7,6 +7,7 @@ its own sizes.
 from __future__ import annotations
 
 import re
+import struct
 import zipfile
 import zlib
 from contextlib import contextmanager
@@ -26,6 +27,11 @@ _RATIO = 200
 _SMALL = 5_000_000
 """What unpacks to no more bursts nothing, however well it packs [bytes]."""
 _CHUNK = 65_536
+_BROKEN = (
+    *(zipfile.BadZipFile, zlib.error, struct.error, EOFError, OSError, ValueError),
+    *(NotImplementedError, RuntimeError, OverflowError),
+)
+"""What the library raises for a zip file that is none, by where it stumbles"""
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _ABSOLUTE = re.compile(r"[\\/]|[A-Za-z]:")
 
@@ -63,7 +69,7 @@ class Archive:
                     data += chunk
                     if len(data) > most:
                         raise _bomb(self.name, f"{entry} unpacks to over {_mb(most)}")
-        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError):
+        except _BROKEN:
             raise _broken(self.name, f"{entry} in it cannot be unpacked") from None
         return bytes(data)
 
@@ -74,13 +80,16 @@ def looked_over(source: Path | IO[bytes], name: str) -> Iterator[Archive]:
     try:
         size = source.stat().st_size if isinstance(source, Path) else source.seek(0, 2)
         package = zipfile.ZipFile(source)
-    except (zipfile.BadZipFile, zlib.error, ValueError, NotImplementedError):
-        raise _broken(name, "it is no zip file, or only part of one") from None
     except FileNotFoundError:
         raise refused("missing-file", "There is no such file.", "Look at its name.", name) from None
     except OSError as fault:
-        why = fault.strerror or type(fault).__name__
-        raise UnableError(f"{name} cannot be read: {why}.", "See that it may be read.") from None
+        if fault.strerror is None:
+            raise _broken(name, "it is no zip file, or only part of one") from None
+        raise UnableError(
+            f"{name} cannot be read: {fault.strerror}.", "See that it may be read."
+        ) from None
+    except _BROKEN:
+        raise _broken(name, "it is no zip file, or only part of one") from None
     with package:
         _look_over(package, name, size)
         yield Archive(package, name)
