@@ -79,7 +79,8 @@ class _Merging:
         for index, path in enumerate(paths):
             if not path:
                 paths[index] = self._asked_position(fixtures[index], ids[index])
-        found = places(self._rig, paths, self._answers, self._folder.show)
+        heights = [self._height(ids[index], one) for index, one in enumerate(fixtures)]
+        found = places(self._rig, paths, heights, self._answers, self._folder.show)
         self._told += [*told, *found.told]
         self._asks += found.asks
         by_id = {fixture.id: fixture for fixture in self._folder.show.fixtures}
@@ -89,7 +90,8 @@ class _Merging:
             if name in by_id:
                 self._there.append(self._beside(fixture, by_id[name], found.ids.get(paths[index])))
             else:
-                self._row(name, fixture, paths[index], found, codes.get(index))
+                row = NewRow(name, fixture, self._cells(name, fixture), "")
+                self._row(row, paths[index], heights[index], found, codes.get(index))
         self._leave_out_what_is_fed()
         if self._answers.problems:
             raise BadInputError(self._answers.problems)
@@ -184,32 +186,33 @@ class _Merging:
 
     # ------------------------------------------------------------ one row
 
-    def _row(self, name: str, fixture: Drawn, path: Path, found: Places, code: str | None) -> None:
+    def _row(
+        self, row: NewRow, path: Path, height: float | None, found: Places, code: str | None
+    ) -> None:
+        fixture = row.drawn
         position = found.ids.get(path)
-        waits = [] if code is not None else ["its code"]
-        if fixture.waits_on is not None:
-            waits.insert(0, fixture.waits_on)
+        waits = [] if fixture.waits_on is None else [f"an answer on {fixture.waits_on}"]
+        if code is None:
+            waits.append("its code")
         if position is None:
             waits.append("its position")
         elif position not in found.ready:
             waits.append(f"position {position}")
-        cells = self._cells(name, fixture)
-        height = fixture.height_m
         if fixture.waits_on is None and height is None and self._needs_height(path):
-            height = self._asked_height(name, fixture)
-            if height is None:
-                waits.append("its height")
-        says = cells.get("mount", "")
+            self._ask_height(row.id, fixture)
+            waits.append("its height")
+        cells, says = dict(row.cells), row.cells.get("mount", "")
         if self._rig.drawing:
-            says = self._mounted(cells, name, fixture)
+            mount, says = self._mounted(row.id, fixture)
+            cells |= mount
         if height is not None:
             cells["height_m"] = f"{height:.12g}"
-        cells |= {"id": name, "code": code or "", "position": position or ""}
-        row = NewRow(name, fixture, cells, says)
+        cells |= {"id": row.id, "code": code or "", "position": position or ""}
+        made = NewRow(row.id, fixture, cells, says)
         if waits:
-            self._left.append((row, ", ".join(waits)))
+            self._left.append((made, ", ".join(waits)))
         else:
-            self._rows.append(row)
+            self._rows.append(made)
 
     def _leave_out_what_is_fed(self) -> None:
         """A part that dies with one that is left out waits with it."""
@@ -227,14 +230,12 @@ class _Merging:
             cells["type"] = fixture.type
         return cells
 
-    def _mounted(self, cells: dict[str, str], name: str, fixture: Drawn) -> str:
-        if fixture.stance is not None:
-            mount, says = way_up(fixture, self._north)
-        else:
-            mount, says, ask = answered_way_up(name, fixture, self._answers, self._rig.source)
-            self._asks += [] if ask is None else [ask]
-        cells.update(mount)
-        return says
+    def _mounted(self, name: str, fixture: Drawn) -> tuple[dict[str, str], str]:
+        if fixture.stance is not None or fixture.placed or fixture.waits_on is not None:
+            return way_up(fixture, self._north)
+        mount, says, ask = answered_way_up(name, fixture, self._answers, self._rig.source)
+        self._asks += [] if ask is None else [ask]
+        return mount, says
 
     def _needs_height(self, path: Path) -> bool:
         """Whether the position's height is not its: others there have heights of their own."""
@@ -245,21 +246,22 @@ class _Merging:
         }
         return len(others) > 1
 
-    def _asked_height(self, name: str, fixture: Drawn) -> float | None:
-        about = f"fixture {name}"
-        said = number(self._answers, "height_m", about, _HEIGHT, "metres")
-        if said is None:
-            says = f"{fixture.where} has no matrix" if self._rig.drawing else fixture.where
-            self._asks.append(
-                Ask(
-                    "height_m",
-                    about,
-                    says,
-                    "How many metres above the ground is it?",
-                    self._rig.source,
-                )
+    def _height(self, name: str, fixture: Drawn) -> float | None:
+        """Its own height: the file's, else the answered one."""
+        if fixture.height_m is not None or fixture.waits_on is not None:
+            return fixture.height_m
+        return number(self._answers, "height_m", f"fixture {name}", _HEIGHT, "metres")
+
+    def _ask_height(self, name: str, fixture: Drawn) -> None:
+        self._asks.append(
+            Ask(
+                "height_m",
+                f"fixture {name}",
+                f"{fixture.where} has no matrix" if self._rig.drawing else fixture.where,
+                "How many metres above the ground is it?",
+                self._rig.source,
             )
-        return said
+        )
 
     # ------------------------------------------------------------ beside what is there
 

@@ -15,7 +15,7 @@ from monitor.show.nearest import suggestion
 from monitor.show.values import NUMBER, Between, hyphenated
 
 if TYPE_CHECKING:
-    from monitor.domain import Show
+    from monitor.domain import Position, Show
     from monitor.imports.answers import Answers
 
 ACCESSES: tuple[Access, ...] = get_args(Access)
@@ -24,6 +24,10 @@ _GUST = Between(0, 100, above=True)
 _INSET = Between(0, 500)
 _FAR_APART_M = 1.5
 """Fixtures of one position farther apart in height than this are told of."""
+
+
+_NEAR_M = 0.5
+"""So far from its fixtures a position may be without a word."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,9 +57,15 @@ def number(answers: Answers, kind: str, about: str, allowed: Between, unit: str)
     return None
 
 
-def places(rig: Rig, paths: Sequence[Path], answers: Answers, show: Show) -> Places:
-    """Sort the fixtures' positions; `paths` are theirs, in the fixtures' order."""
-    return _Sorter(rig, answers, show).sort(paths)
+def places(
+    rig: Rig,
+    paths: Sequence[Path],
+    heights: Sequence[float | None],
+    answers: Answers,
+    show: Show,
+) -> Places:
+    """Sort the fixtures' positions; `paths` and `heights` are theirs, in the fixtures' order."""
+    return _Sorter(rig, answers, show).sort(paths, heights)
 
 
 class _Sorter:
@@ -66,20 +76,24 @@ class _Sorter:
         self._asks: list[Ask] = []
         self._told: list[str] = []
 
-    def sort(self, paths: Sequence[Path]) -> Places:
+    def sort(self, paths: Sequence[Path], heights: Sequence[float | None]) -> Places:
         names = position_names(paths)
         ids = {path: position_id(name) or "" for path, name in names.items()}
         at: dict[Path, list[Drawn]] = {path: [] for path in ids}
-        for path, fixture in zip(paths, self._rig.fixtures, strict=True):
+        known: dict[Path, list[float]] = {path: [] for path in ids}
+        for path, fixture, height in zip(paths, self._rig.fixtures, heights, strict=True):
             if path:
                 at[path].append(fixture)
+            if path and height is not None:
+                known[path].append(height)
         new: list[NewPosition] = []
         ready: set[str] = set()
         for path, name in ids.items():
             if name in self._show.positions:
                 ready.add(name)
+                self._hold_against(self._show.positions[name], known[path])
                 continue
-            made = self._new(name, names[path], at[path])
+            made = self._new(name, names[path], at[path], known[path])
             if made is not None:
                 new.append(made)
                 ready.add(name)
@@ -87,8 +101,18 @@ class _Sorter:
             ids, names, frozenset(ready), tuple(new), tuple(self._asks), tuple(self._told)
         )
 
-    def _new(self, name: str, called: str, fixtures: Sequence[Drawn]) -> NewPosition | None:
-        height, access = self._height(name, fixtures), self._access(name, fixtures)
+    def _hold_against(self, there: Position, known: Sequence[float]) -> None:
+        """Tell of a position of the show that the file has at quite another height."""
+        if known and not min(known) - _NEAR_M <= there.height_m <= max(known) + _NEAR_M:
+            self._told.append(
+                f"position {there.id} is in the show already, at {there.height_m:g} m, and stays "
+                f"so; its fixtures in the file are at {_span(known)}"
+            )
+
+    def _new(
+        self, name: str, called: str, fixtures: Sequence[Drawn], known: Sequence[float]
+    ) -> NewPosition | None:
+        height, access = self._height(name, fixtures, known), self._access(name, fixtures)
         limit = self._limit(name, access)
         values: dict[str, str | float | None] = {
             "id": name,
@@ -106,23 +130,19 @@ class _Sorter:
         values |= roof
         return NewPosition(name, called, {k: v for k, v in values.items() if v is not None})
 
-    def _height(self, name: str, fixtures: Sequence[Drawn]) -> float | None:
-        said = number(self._answers, "height_m", f"position {name}", _HEIGHT, "metres")
-        known = [f.height_m for f in fixtures if f.height_m is not None]
+    def _height(self, name: str, fixtures: Sequence[Drawn], known: Sequence[float]) -> float | None:
         if known and max(known) - min(known) > _FAR_APART_M:
             self._told.append(
-                f"{name} holds fixtures from {min(known):g} to {max(known):g} m: perhaps these "
-                "are several places, reached in several ways"
+                f"{name} holds fixtures at {_span(known)}: perhaps these are several places, "
+                "reached in several ways"
             )
+        said = number(self._answers, "height_m", f"position {name}", _HEIGHT, "metres")
         if said is not None or known:
             # The highest: wind limits are judged there, and wind grows with height.
             return said if said is not None else max(known)
-        self._ask(
-            "height_m",
-            name,
-            "How many metres above the ground are its fixtures?",
-            self._of(fixtures),
-        )
+        if not self._rig.drawing and all(one.waits_on is None for one in fixtures):
+            question = "How many metres above the ground are its fixtures?"
+            self._ask("height_m", name, question, self._of(fixtures))
         return None
 
     def _access(self, name: str, fixtures: Sequence[Drawn]) -> str | None:
@@ -206,3 +226,8 @@ class _Sorter:
     def _of(self, fixtures: Sequence[Drawn]) -> str:
         count = len(fixtures)
         return f"{count} fixture{'s' if count != 1 else ''}"
+
+
+def _span(known: Sequence[float]) -> str:
+    low, high = min(known), max(known)
+    return f"{low:g} m" if low == high else f"{low:g} to {high:g} m"

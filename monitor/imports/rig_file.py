@@ -127,6 +127,12 @@ class _Reader:
         if self._problems:
             raise BadInputError(self._problems)
         self._tell_not_read()
+        if not self._zero_at_m:
+            self._tell(
+                "zero-is-ground",
+                "Heights count from the drawing's zero, taken as the ground.",
+                "Where it is something else, like a deck's top: --zero-at METRES.",
+            )
         notes = (*self._notes, *self._types.notes)
         return Rig(self._name, tuple(self._fixtures), tuple(self._asks), notes, drawing=True)
 
@@ -215,8 +221,9 @@ class _Reader:
             Ask(
                 "zero",
                 way,
-                f"{way} has no matrix, so nobody knows where what is in it stands.",
-                "How many metres is its zero above the zero of what holds it? 0 if it is the same.",
+                "it has no matrix, so the place of what is in it is not known",
+                "How many metres is its zero above the zero of what holds it? 0 if it is the same. It "
+                "counts as not turned.",
                 self._name,
             )
         )

@@ -313,7 +313,45 @@ def test_a_code_that_holds_upright_only_is_pointed_at(folder):
 def test_positions_far_apart_in_height_are_told(folder):
     layer = node("Layer", "All", at(0, 0, 0), *(fixture(n, at(0, 0, n * 1000)) for n in (1, 9)))
     said = " ".join(note.says for note in lay(folder, drawing(folder, layer)).notes)
-    assert "all holds fixtures from 1 to 9 m" in said
+    assert "all holds fixtures at 1 to 9 m" in said
+
+
+def test_a_group_without_a_place_is_asked_once_and_nothing_about_each_of_its_fixtures(folder):
+    tower = node("GroupObject", "Tower", "", *(fixture(n, at(0, 0, 9000)) for n in (1, 2)))
+    layer = node("Layer", "Field", at(0, 0, 0), tower)
+    found = lay(folder, drawing(folder, layer))
+    needed = {key for key, ask in asked(found).items() if ask.needed}
+    assert needed == {
+        ("zero", "layer Field > group Tower"),
+        ("access", "position tower"),
+        ("code", "type Spot"),
+    }
+    assert not [kind for kind, _ in asked(found) if kind == "mount"]
+    given = {
+        ("zero", "layer Field > group Tower"): "-0.5",
+        ("access", "position tower"): "platform",
+        ("code", "type Spot"): "IP65",
+    }
+    found = lay(folder, drawing(folder, layer), given)
+    # 9000 - 500 mm
+    assert [row.cells["height_m"] for row in found.rows] == ["8.5", "8.5"]
+    assert found.positions[0].values["height_m"] == pytest.approx(8.5)
+
+
+def test_an_answered_height_is_that_of_its_position_too(folder):
+    layer = node("Layer", "Mast", at(0, 0, 0), fixture(1))
+    given = {("access", "position mast"): "climb", ("code", "type Spot"): "IP65"}
+    assert ("height_m", "position mast") not in asked(lay(folder, drawing(folder, layer), given))
+    given["height_m", "fixture 1"] = "4"
+    found = lay(folder, drawing(folder, layer), given)
+    assert found.positions[0].values["height_m"] == pytest.approx(4.0)
+
+
+def test_a_position_of_the_show_at_another_height_is_told(folder):
+    layer = node("Layer", "Lip", at(0, 0, 0), fixture(1, at(0, 0, 6000)))
+    said = " ".join(note.says for note in lay(folder, drawing(folder, layer)).notes)
+    assert "position lip is in the show already, at 0.4 m" in said
+    assert "are at 6 m" in said
 
 
 def test_an_invitation_to_run_something_is_no_cell(folder):
