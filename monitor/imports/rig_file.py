@@ -222,8 +222,8 @@ class _Reader:
                 "zero",
                 way,
                 "it has no matrix, so the place of what is in it is not known",
-                "How many metres is its zero above the zero of what holds it? 0 if it is the same. It "
-                "counts as not turned.",
+                "How many metres is its zero above the zero of what holds it? 0 if it is the same. "
+                "It counts as not turned.",
                 self._name,
             )
         )
