@@ -19,6 +19,7 @@ from monitor.cli.exit_codes import INTERRUPTED, UNABLE
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("playing:demo", "Play an invented festival, from first drizzle to report."),
     "new": ("starting:new", "Write a starter show."),
+    "import": ("importing:import_rig", "Take a rig over from a drawing or a list."),
     "check": ("checking:check", "Read everything; say how each code is understood."),
     "rehearse": ("rehearsing:rehearse", "Rehearse a show with a weather record."),
     "ahead": ("forecast:ahead", "Fetch the weather now; say what must be done, by when."),

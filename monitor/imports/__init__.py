@@ -1,0 +1,1 @@
+"""Rigs from files that a crew has already: drawings and lists, laid beside the show folder."""
