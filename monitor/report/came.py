@@ -55,7 +55,8 @@ def answer(said: Answered, times: SiteTimes) -> str:
 def said_in_short(said: Answered, times: SiteTimes) -> str:
     """The same for a cell: `cannot (act-on-stage) 2027-07-16T21:00:00+01:00 Kit`."""
     what = said.answer if said.because is None else f"{said.answer} ({said.because})"
-    return f"{what} {times.iso(said.at)}" + (f" {said.by}" if said.by else "")
+    to = "" if said.action is None else f" to {said.action}"
+    return f"{what}{to} {times.iso(said.at)}" + (f" {said.by}" if said.by else "")
 
 
 def _instead(job: Job, times: SiteTimes) -> str:

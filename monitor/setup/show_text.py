@@ -38,6 +38,8 @@ def with_item(text: str, section: Section, name: str, values: Values) -> str:
         return text
     known = any(item.get("id") == name for item in before.get(section, []))
     made = _changed(text, section, name, values) if known else _added(text, section, name, values)
+    if not known and (made is None or _read(made) != wanted):
+        made = _listed(text, section, name, values)
     if made is None or _read(made) != wanted:
         raise BadInputError(
             [
@@ -125,6 +127,16 @@ def _added(text: str, section: Section, name: str, values: Values) -> str | None
     head = text if end is None else "".join(lines[:end])
     tail = "" if not head or head.endswith("\n") else line_end
     return f"{head}{tail}{line_end}{new}{text[len(head) :]}"
+
+
+def _listed(text: str, section: Section, name: str, values: Values) -> str | None:
+    """Added as the file has them, where it writes them as a list on one line."""
+    document = tomlkit.parse(text)
+    found = document.get(section)
+    if not isinstance(found, list):
+        return None
+    found.append({"id": name, **{key: v for key, v in values.items() if v is not None}})
+    return tomlkit.dumps(document)
 
 
 def _end_of(lines: Sequence[str], section: Section) -> int | None:
