@@ -73,8 +73,8 @@ def test_what_the_crew_cannot_do_is_never_done(people, place):
     assert found.log == ()
     assert found.worked == ()
     stages = [(c.alert.stage, c.alert.action) for c in found.changes]
-    isolate = [("notice", "isolate"), ("start", "isolate"), ("overdue", "isolate")]
-    assert stages[:3] == isolate
+    assert stages[0] == ("notice", "isolate")
+    assert ("overdue", "isolate") in stages
     assert not any(stage == "stood-down" for stage, _ in stages)
     assert not any(stage == "start" and action != "isolate" for stage, action in stages)
 

@@ -39,12 +39,13 @@ def stage_of(job: Job, show: Show, now: datetime) -> Stage | None:
     # No hands are planned for it, or nobody may or can begin just now: it is no start.
     waits = job.cannot is not None or job.no_time is not None
     begins_s = None if waits else job.start_by_s
+    margin_s = start_margin_s(show, job)
     if job.action == "isolate" and job.start_by_s is None and not job.not_needed:
-        # Whatever keeps hands off the gear: somebody has to walk to where its power is cut.
-        begins_s = job.do_by_s - _WALK_S
+        # Whatever keeps hands off the gear, somebody has to walk to where its power is cut.
+        begins_s, margin_s = job.do_by_s, _WALK_S
     if now_s >= job.do_by_s or _no_time_left(job):
         stage = "overdue"
-    elif begins_s is not None and now_s >= begins_s - start_margin_s(show, job):
+    elif begins_s is not None and now_s >= begins_s - margin_s:
         stage = "start"
     elif now_s >= _wanted_s(job) - show.policy.notice_hours * SECONDS_PER_HOUR:
         stage = "notice"

@@ -39,7 +39,7 @@ LOOK_S = 5.0
 """How often the service looks whether something came in"""
 PAGES = ("/", "/rig", "/rig/p1", "/sky", "/history", "/feeds", "/print", "/you")
 SHEETS = ("/sheet/handover", "/sheet/daily")
-ENTRIES = ("covered", "uncovered", "isolated", "energised")
+ENTRIES = ("covered", "uncovered", "isolated")
 ROLES = ("guest", "guest", "chief", "chief")
 """Of the first phones; the others are the crew's."""
 BROWSER = "a real browser"
