@@ -57,7 +57,7 @@ def add_to(app: Flask, place: Place) -> None:
 
     @app.post(f"{PATH}<address>")
     def answer(address: str) -> Response:
-        with place.opened() as db:
+        with place.opened_to_write() as db:
             now = place.clock()
             found = linked(db, place.show, address, now)
             if found is None:

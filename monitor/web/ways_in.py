@@ -49,7 +49,7 @@ def add_to(app: Flask, place: Place) -> None:
     @app.post(f"{PATH}/make")
     @on_a_page(place)
     def make_way_in() -> Response:
-        with place.opened() as db:
+        with place.opened_to_write() as db:
             found, fields = form_of(place, db, request, "chief")
             viewer = viewer_of(place, found, request)
             try:
@@ -61,7 +61,7 @@ def add_to(app: Flask, place: Place) -> None:
     @app.post(f"{PATH}/withdraw")
     @on_a_page(place)
     def withdraw_way_in() -> Response:
-        with place.opened() as db:
+        with place.opened_to_write() as db:
             found, fields = form_of(place, db, request, "chief")
             try:
                 withdraw_link(db, fields.get("name", ""), place.clock(), found.device.name)
