@@ -588,6 +588,25 @@ def test_while_the_database_is_held_whoever_only_looks_does_not_wait(tmp_path, m
         assert len(log_of(site)) == 8
 
 
+@pytest.mark.parametrize(
+    ("typed", "kept"),
+    [
+        ("tower \U0001f477\u200d\u2642\ufe0f up", "tower \U0001f477\u2642 up"),
+        ("\u200f\u05e9\u05dc\u05d5\u05dd", "\u05e9\u05dc\u05d5\u05dd"),
+        ("soft\u00adly\ufeff", "softly"),
+        ("two\r\nlines", "two lines"),
+        ("a sign of tomorrow \U0003fffd", "a sign of tomorrow \ufffd"),
+        ("turned \u202e around", "turned \ufffd around"),
+        ("\u200b", None),
+    ],
+)
+def test_a_note_is_kept_as_a_phone_typed_it(site, phone, typed, kept):
+    """Without what nobody sees, which keyboards set by themselves; no word is lost for a sign."""
+    said = phone.say("log", entry="wet", position="wash", note=typed)
+    assert said.status_code == 201, said.text
+    assert [entry.note for entry in log_of(site)] == [kept]
+
+
 # ---------------------------------------------------------------- the way back
 
 

@@ -166,7 +166,27 @@ def test_a_device_does_not_bear_the_name_of_a_token(site, links):
     assert {*inside(site)} == {f"{name} 2"}
 
 
-@pytest.mark.parametrize("name", ["", "   ", "…", "a\u202eb", "x" * 41, "a\x00b", "--"])
+@pytest.mark.parametrize(
+    ("typed", "name"),
+    [
+        ("Dario\u034f", "Dario 2"),
+        ("Da\u200brio", "Dario 2"),
+        ("\ufeffDario\ufe0f", "Dario 2"),
+        ("Dario\u2800", "Dario 2"),
+        ("\u0639\u0644\u06cc\u200c\u0631\u0636\u0627", "\u0639\u0644\u06cc\u0631\u0636\u0627"),
+        ("\U0001f469\u200d\U0001f527 Eva", "\U0001f469\U0001f527 Eva"),
+    ],
+)
+def test_what_nobody_sees_makes_no_other_name(site, links, typed, name):
+    """The second of two that read alike gets a number, as where they are alike."""
+    Phone(site).comes_in(links["crew"], "Dario")
+    Phone(site).comes_in(links["crew"], typed)
+    assert {*inside(site)} == {"Dario", name}
+
+
+@pytest.mark.parametrize(
+    "name", ["", "   ", "…", "\u3164", "\u115f", "\u2800", "a\u202eb", "x" * 41, "a\x00b", "--"]
+)
 def test_a_name_that_cannot_be_one_is_asked_for_again(site, links, name):
     phone = Phone(site)
     page = phone.post(f"/in/{links['crew']}", {"name": name})
