@@ -495,7 +495,6 @@ def test_nobody_writes_in_another_name(site, phone):
         ({"id": "short"}, "id"),
         ({"id": "a b c d e f g h"}, "id"),
         ({"note": "x" * 1001}, "note"),
-        ({"note": "a\u202eb"}, "note"),
         ({"at": "yesterday"}, "at"),
         ({"at": timedelta(minutes=6)}, "at"),
         ({"at": -timedelta(days=7, minutes=1)}, "at"),
