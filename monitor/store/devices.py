@@ -26,6 +26,7 @@ from monitor.store import chain
 from monitor.store.database import immediate, in_plain_words
 from monitor.store.records import from_text, to_text
 from monitor.store.tokens import holders
+from monitor.store.typed import without_unseen
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -230,7 +231,7 @@ def note_said(db: Database, device: Device, at: datetime) -> None:
 
 def plain_name(typed: str, key: str) -> str:
     """A name as it is kept: one line, in one way of writing; BadInputError where it is none."""
-    name = " ".join(unicodedata.normalize("NFKC", typed).split())
+    name = " ".join(without_unseen(unicodedata.normalize("NFKC", typed)).split())
     if len(name) <= LONGEST_NAME and name.isprintable() and any(c.isalnum() for c in name):
         return name
     says = "No name is given." if not name else "This cannot be a name."

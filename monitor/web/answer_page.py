@@ -26,7 +26,7 @@ from monitor.store.records import to_json
 from monitor.web import answer_words
 from monitor.web.answers import RefusedError
 from monitor.web.bearer import after, refuse_stranger
-from monitor.web.posted import FORM, one_of, refuse_other_type, sender_id, texts
+from monitor.web.posted import FORM, noted, one_of, refuse_other_type, sender_id, texts
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -57,7 +57,7 @@ def add_to(app: Flask, place: Place) -> None:
 
     @app.post(f"{PATH}<address>")
     def answer(address: str) -> Response:
-        with place.opened() as db:
+        with place.opened_to_write() as db:
             now = place.clock()
             found = linked(db, place.show, address, now)
             if found is None:
@@ -109,7 +109,7 @@ def _said(found: Linked) -> tuple[str, AnswerSaid, str | None]:
     except ValueError:
         says, remedy = "What was sent is not what this page sends.", "Open the link again."
         raise BadInputError([Problem("bad-form", says, remedy)]) from None
-    fields = texts(dict(pairs), _NEEDS, _MAY, problems)
+    fields = texts(noted(dict(pairs)), _NEEDS, _MAY, problems)
     sender_id(fields, problems)
     one_of(fields, "answer", get_args(AnswerKind), problems)
     one_of(fields, "because", get_args(CannotBecause), problems)

@@ -46,7 +46,7 @@ def add_to(app: Flask, place: Place) -> None:
 
     @app.post("/api/v1/log")
     def log() -> Response:
-        with place.opened() as db:
+        with place.opened_to_write() as db:
             holder = bearer(db, place, request)
             now = place.clock()
             word_id, said = _said(db, json_body(request), place, now)
@@ -57,7 +57,7 @@ def add_to(app: Flask, place: Place) -> None:
 
     @app.post("/api/v1/answers")
     def answers() -> Response:
-        with place.opened() as db:
+        with place.opened_to_write() as db:
             holder = bearer(db, place, request)
             word_id, said = _answer_said(json_body(request))
             now = place.clock()

@@ -34,7 +34,7 @@ def add_to(app: Flask, place: Place) -> None:
 
     @app.post("/api/v1/declarations")
     def declare() -> Response:
-        with place.opened() as db:
+        with place.opened_to_write() as db:
             holder = bearer(db, place, request)
             word_id, said = _said(json_body(request))
             now = place.clock()

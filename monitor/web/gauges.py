@@ -45,7 +45,7 @@ def add_to(app: Flask, place: Place) -> None:
 
     @app.post("/api/v1/observations")
     def observations() -> Response:
-        with place.opened() as db:
+        with place.opened_to_write() as db:
             holder = bearer(db, place, request)
             data = json_body(request)
             now = place.clock()
@@ -62,7 +62,7 @@ def add_to(app: Flask, place: Place) -> None:
     # A gateway station can be told an address and no header, so its token stands there.
     @app.post("/api/v1/observations/gateway/<token>")
     def gateway(token: str) -> Response:
-        with place.opened() as db:
+        with place.opened_to_write() as db:
             holder = named_by(db, place, request, token)
             form = _form()
             station = _station_of(request.args.get("station"), holder, place.show)

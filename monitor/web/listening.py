@@ -37,6 +37,8 @@ if TYPE_CHECKING:
 
 THREADS = 4
 CONNECTIONS = 200
+"""From so many on the one that has been idle for longest is closed for each that comes: a
+browser keeps several open after each page, and silent ones shall keep nobody out."""
 IDLE_S = 30
 """A connection on which nothing moves is closed after this [s]."""
 ARRIVES_IN_S = 20
@@ -49,6 +51,8 @@ READ_BYTES = 4 * BODY_BYTES
 """What is too large is read as far as this, so that the sender hears of it: a connection
 that is closed on a sender drops the answer too."""
 
+_ROOM = 10
+"""Connections over all of them, and sockets of the server's own, before none is taken in."""
 _LAST_READS = 16
 _TICK_S = 1.0
 """The thread looks at least this often whether it is to end [s]."""
@@ -97,6 +101,8 @@ class _Channel(HTTPChannel):
 
     error_task_class = _Refusal
     began: float | None = None
+    unsent: tuple[int, float] = (0, 0.0)
+    """So much of an answer waited to be taken, and since when"""
 
     def received(self, data: bytes) -> bool:
         """Take in what came."""
@@ -106,6 +112,18 @@ class _Channel(HTTPChannel):
         elif self.began is None:
             self.began = time.monotonic()
         return taken
+
+    def quiet_s(self) -> float:
+        """How long nothing has moved on it; of a request that drips, since it began [s]."""
+        dripped = 0.0 if self.began is None else time.monotonic() - self.began
+        return max(dripped, time.time() - self.last_activity)
+
+    def is_stuck(self) -> bool:
+        """Whether its client has taken nothing of an answer for too long."""
+        now = time.monotonic()
+        if self.unsent[0] != self.total_outbufs_len:
+            self.unsent = self.total_outbufs_len, now
+        return self.unsent[0] > 0 and now - self.unsent[1] > IDLE_S
 
     def handle_close(self) -> None:
         """Close; what lies unread would make the system drop our answer on its way."""
@@ -117,7 +135,7 @@ class _Channel(HTTPChannel):
 
 
 class _Server(TcpWSGIServer):
-    """Accepts, and closes what idles or drips."""
+    """Accepts, and closes what idles or drips, or takes no answer."""
 
     channel_class = _Channel
 
@@ -130,6 +148,21 @@ class _Server(TcpWSGIServer):
             dripping = channel.began is not None and channel.began < late
             if dripping and not channel.requests:
                 channel.will_close = True
+
+    def make_room(self) -> None:
+        """Close who takes nothing of an answer; where all places are taken, the quietest too.
+
+        Not left to the loop: it closes what can be written to, and these cannot. To be called
+        between two rounds of it: within one the number of what is closed may be another's.
+        """
+        channels: Any = self.active_channels
+        for channel in [*channels.values()]:
+            if channel.is_stuck():
+                channel.handle_close()
+        if len(channels) >= CONNECTIONS:
+            idle = [channel for channel in channels.values() if not channel.requests]
+            if idle:
+                max(idle, key=_Channel.quiet_s).handle_close()
 
 
 class Listener:
@@ -150,7 +183,7 @@ class Listener:
                 sockets=[self._socket],
                 threads=THREADS,
                 ident="",
-                connection_limit=CONNECTIONS,
+                connection_limit=CONNECTIONS + _ROOM,
                 channel_timeout=IDLE_S,
                 cleanup_interval=CLEAN_EVERY_S,
                 max_request_header_size=HEADER_BYTES,
@@ -194,6 +227,7 @@ class Listener:
     def _mind(self) -> None:
         while not self._ending.is_set():
             try:
+                self._server.make_room()
                 wasyncore.loop(_TICK_S, use_poll=True, map=self._map, count=1)
             except Exception as fault:  # noqa: BLE001 - whatever it was, the next may be heard
                 _log.error("minding the connections: %s", type(fault).__name__)

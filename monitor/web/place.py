@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
+from http import HTTPStatus
+from threading import BoundedSemaphore
 from typing import TYPE_CHECKING
 
 from monitor.service import DATABASE_NAME
 from monitor.store.database import open_database
+from monitor.web.answers import BUSY, RefusedError
 from monitor.web.limits import Allowance
 
 if TYPE_CHECKING:
@@ -23,6 +26,12 @@ if TYPE_CHECKING:
 
 BUSY_S = 10.0
 """A request waits this long for the database, and no longer [s]."""
+WRITERS = 2
+"""So many posts are at the database at once, half of the threads: while another program holds
+it they wait, and who only looks does not."""
+TURN_S = 1.0
+"""A post waits this long to be one of them; sent again a little later it is known [s]."""
+_AGAIN_S = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +48,7 @@ class Place:
     """Devices that come in by each link of the duty page: a whole crew at once, no crowd."""
     failures: Allowance = field(default_factory=lambda: Allowance(at_once=20, per_second=0.5))
     """Wrong tokens from each address; a right one is never held up by them."""
+    writers: BoundedSemaphore = field(default_factory=lambda: BoundedSemaphore(WRITERS))
 
     @property
     def show(self) -> Show:
@@ -56,3 +66,15 @@ class Place:
         db = open_database(self.folder / DATABASE_NAME, BUSY_S)
         with closing(db.conn):
             yield db
+
+    @contextmanager
+    def opened_to_write(self) -> Iterator[Database]:
+        """The same for a post; RefusedError where too many wait for the database already."""
+        if not self.writers.acquire(timeout=TURN_S):
+            headers = {"Retry-After": str(_AGAIN_S)}
+            raise RefusedError(HTTPStatus.SERVICE_UNAVAILABLE, BUSY, headers=headers)
+        try:
+            with self.opened() as db:
+                yield db
+        finally:
+            self.writers.release()

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from monitor.domain import BadInputError, Problem
 from monitor.feeds.strict_json import parse_json
 from monitor.show.nearest import suggestion
+from monitor.store.typed import as_typed
 from monitor.web.answers import RefusedError
 
 if TYPE_CHECKING:
@@ -87,6 +88,13 @@ def texts(
         if key not in found and key not in given
     ]
     return found
+
+
+def noted(fields: Mapping[str, str]) -> dict[str, str]:
+    """Fields of a form, the note as it was typed on a phone; one that shows nothing is none."""
+    note = as_typed(fields.get("note", ""))
+    others = {key: value for key, value in fields.items() if key != "note"}
+    return {**others, "note": note} if note else others
 
 
 def one_of(

@@ -61,7 +61,7 @@ def _saying(place: Place, kind: Kind) -> Any:
     def say() -> Response:
         back = "/"
         try:
-            with place.opened() as db:
+            with place.opened_to_write() as db:
                 found, fields = form_of(place, db, request, *MAY_SAY)
                 back = way_back(fields.pop("back", None))
                 _refuse_another(fields.pop("show", found.show), found)

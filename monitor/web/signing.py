@@ -55,14 +55,14 @@ def add_to(app: Flask, place: Place) -> None:
     @app.post(f"{IN}<secret>")
     @on_a_page(place)
     def come_in(secret: str) -> Response:
-        with place.opened() as db:
+        with place.opened_to_write() as db:
             return _come_in(place, db, secret)
 
     @app.post(OUT)
     @on_a_page(place)
     def go_out() -> Response:
         page = place.show.page
-        with place.opened() as db:
+        with place.opened_to_write() as db:
             found, _ = form_of(place, db, request)
             sign_out(db, found.device, place.clock())
         answer = _sent_on("/you")

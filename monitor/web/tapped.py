@@ -24,7 +24,7 @@ from monitor.service.declared import Opened
 from monitor.service.entries import READINGS
 from monitor.show.clock import ClockError, moment
 from monitor.store.records import to_json
-from monitor.web.posted import one_of, sender_id, texts
+from monitor.web.posted import noted, one_of, sender_id, texts
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
@@ -92,7 +92,7 @@ def tapped(
     same page is another. A script makes one for each tap.
     """
     problems: list[Problem] = []
-    found = texts(fields, *_FIELDS[kind], problems)
+    found = texts(noted(fields), *_FIELDS[kind], problems)
     sender_id(found, problems)
     sent = [[key, value] for key, value in sorted(found.items()) if key != "id"]
     left_out = _left_out(found)

@@ -13,11 +13,12 @@ from flask import Flask, Response, request
 
 from monitor.domain import BadInputError, Problem
 from monitor.page.words import later
+from monitor.store.database import immediate
 from monitor.store.devices import IN, devices, links, make_link, withdraw_link
 from monitor.web.answers import RefusedError
 from monitor.web.plain_pages import on_a_page, plain_page
 from monitor.web.posted import one_of, texts
-from monitor.web.signed_in import form_of, shown_to, viewer_of
+from monitor.web.signed_in import form_of, shown_to, still_in, viewer_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -49,11 +50,14 @@ def add_to(app: Flask, place: Place) -> None:
     @app.post(f"{PATH}/make")
     @on_a_page(place)
     def make_way_in() -> Response:
-        with place.opened() as db:
+        with place.opened_to_write() as db:
             found, fields = form_of(place, db, request, "chief")
             viewer = viewer_of(place, found, request)
             try:
-                secret = _made(db, fields, found.device.name, place.clock())
+                with immediate(db):
+                    # Once more, where nothing can come between: who is out lets nobody in.
+                    found = still_in(db, found)
+                    secret = _made(db, fields, found.device.name, place.clock())
             except BadInputError as fault:
                 return _page(place, db, viewer, problems=fault.problems)
             return _page(place, db, viewer, made=f"{_own_address(place)}{IN}{secret}")
@@ -61,10 +65,12 @@ def add_to(app: Flask, place: Place) -> None:
     @app.post(f"{PATH}/withdraw")
     @on_a_page(place)
     def withdraw_way_in() -> Response:
-        with place.opened() as db:
+        with place.opened_to_write() as db:
             found, fields = form_of(place, db, request, "chief")
             try:
-                withdraw_link(db, fields.get("name", ""), place.clock(), found.device.name)
+                with immediate(db):
+                    found = still_in(db, found)
+                    withdraw_link(db, fields.get("name", ""), place.clock(), found.device.name)
             except BadInputError as fault:
                 raise RefusedError(HTTPStatus.NOT_FOUND, fault.problems[0].says) from None
         return Response(status=HTTPStatus.SEE_OTHER, headers={"Location": PATH})

@@ -375,7 +375,7 @@ def test_cannot_with_reason_time_and_note(tmp_path):
         {"answer": "doing", "until": "23:00"},
         {"answer": "doing", "by": "somebody else"},
         {"answer": "doing", "id": "x"},
-        {"answer": "doing", "note": "a\x00b"},
+        {"answer": "doing", "note": "x" * 1001},
     ],
 )
 def test_what_cannot_be_kept_is_said_and_asked_again(tmp_path, fields):

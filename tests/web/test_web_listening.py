@@ -9,13 +9,14 @@ import socket
 import subprocess
 import threading
 import time
-from contextlib import closing, contextmanager, suppress
+from contextlib import ExitStack, closing, contextmanager, suppress
 from urllib.parse import urlsplit
 
 import pytest
 import requests
 from service_site import feed_of, free_port, payload, wait_for, weather_server
 from waitress import wasyncore
+from waitress.adjustments import Adjustments
 from web_site import RUN, bearer, listening_at, now, run_service, served, show_folder, stamp
 
 from monitor.domain import UnableError
@@ -25,6 +26,7 @@ from monitor.store.chain import verify
 from monitor.store.database import open_database
 from monitor.store.tokens import make_token
 from monitor.web import listening as listening_module
+from monitor.web.beside import Beside
 from monitor.web.listening import listening
 from monitor.web.place import Place
 
@@ -155,6 +157,44 @@ def test_a_client_that_says_nothing_holds_up_neither_the_others_nor_the_end(fold
     assert time.monotonic() - ending < 2
     for line in (*idle, half):
         line.close()
+
+
+@pytest.mark.parametrize("says", [b"", b"GET / HTTP/1.1\r\nHost: loc"])
+def test_silent_connections_keep_nobody_out(folder, monkeypatch, says):
+    monkeypatch.setattr(listening_module, "CONNECTIONS", 12)
+    monkeypatch.setattr(listening_module, "_ROOM", 4)
+    with served(folder) as site, ExitStack() as open_, requests.Session() as crew:
+        silent = [open_.enter_context(closing(connect(site))) for _ in range(20)]
+        for line in silent:
+            line.sendall(says)
+        for n in range(20):  # each browser stays connected after its page, as browsers do
+            browser = open_.enter_context(requests.Session())
+            for asks in (browser, crew):
+                began = time.monotonic()
+                answer = asks.get(f"{site.url}/no-signal", timeout=10)
+                assert (answer.status_code, time.monotonic() - began < 2) == (200, True), n
+        line = silent[0]
+        line.settimeout(5)
+        assert line.recv(1) == b""  # idle for longest, closed
+
+
+def test_who_takes_no_answer_holds_no_thread(folder, monkeypatch):
+    """An answer that is larger than what is held for a client waits for it in its thread."""
+    monkeypatch.setattr(listening_module, "IDLE_S", 0.5)
+    monkeypatch.setattr(listening_module, "CLEAN_EVERY_S", 0)
+    monkeypatch.setattr(Adjustments, "outbuf_high_watermark", 10_000)
+    small = [(socket.SOL_SOCKET, socket.SO_SNDBUF, 4096)]
+    monkeypatch.setattr(Adjustments, "socket_options", small)
+    with served(folder) as site, ExitStack() as open_:
+        ask = f"GET {Beside().addresses['duty.js']} HTTP/1.1\r\nHost: localhost\r\n\r\n".encode()
+        for _ in range(listening_module.THREADS):
+            line = socket.socket()
+            open_.enter_context(closing(line))
+            line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
+            line.connect((urlsplit(site.url).hostname, urlsplit(site.url).port))
+            line.sendall(ask * (8000 // len(ask)))
+        time.sleep(0.3)
+        assert site.get("/health").status_code in (200, 503)
 
 
 def test_a_request_that_drips_is_cut_off(folder, monkeypatch):

@@ -6,6 +6,8 @@ from __future__ import annotations
 
 import hashlib
 import re
+import threading
+import time
 from contextlib import ExitStack
 from datetime import timedelta
 
@@ -16,7 +18,9 @@ from service_site import free_port, write_show
 from web_site import now, served, show_folder
 
 from monitor.store.chain import verify
+from monitor.store.database import immediate
 from monitor.store.devices import device_of, devices, make_link, withdraw_link
+from monitor.store.devices import links as known_links
 from monitor.web.app import create_app
 from monitor.web.set_up import PATH as SET_UP
 from monitor.web.ways_in import PATH as WAYS_IN
@@ -163,7 +167,27 @@ def test_a_device_does_not_bear_the_name_of_a_token(site, links):
     assert {*inside(site)} == {f"{name} 2"}
 
 
-@pytest.mark.parametrize("name", ["", "   ", "…", "a\u202eb", "x" * 41, "a\x00b", "--"])
+@pytest.mark.parametrize(
+    ("typed", "name"),
+    [
+        ("Dario\u034f", "Dario 2"),
+        ("Da\u200brio", "Dario 2"),
+        ("\ufeffDario\ufe0f", "Dario 2"),
+        ("Dario\u2800", "Dario 2"),
+        ("\u0639\u0644\u06cc\u200c\u0631\u0636\u0627", "\u0639\u0644\u06cc\u0631\u0636\u0627"),
+        ("\U0001f469\u200d\U0001f527 Eva", "\U0001f469\U0001f527 Eva"),
+    ],
+)
+def test_what_nobody_sees_makes_no_other_name(site, links, typed, name):
+    """The second of two that read alike gets a number, as where they are alike."""
+    Phone(site).comes_in(links["crew"], "Dario")
+    Phone(site).comes_in(links["crew"], typed)
+    assert {*inside(site)} == {"Dario", name}
+
+
+@pytest.mark.parametrize(
+    "name", ["", "   ", "…", "\u3164", "\u115f", "\u2800", "a\u202eb", "x" * 41, "a\x00b", "--"]
+)
 def test_a_name_that_cannot_be_one_is_asked_for_again(site, links, name):
     phone = Phone(site)
     page = phone.post(f"/in/{links['crew']}", {"name": name})
@@ -398,6 +422,30 @@ def test_a_link_that_cannot_be_made(site, links, said, status):
         chief.post(f"{WAYS_IN}/withdraw", {"csrf": chief.token(), "name": "no"}).status_code == 404
     )
     assert site.contents() == before
+
+
+@pytest.mark.parametrize(
+    ("path", "said"),
+    [("make", {"role": "chief", "name": "Mine"}), ("withdraw", {"name": "crew link"})],
+)
+def test_a_chief_who_is_put_out_meanwhile_makes_and_withdraws_nothing(site, links, path, said):
+    """A stolen phone asks while the database is held; what it waits for puts it out."""
+    chief, answers = chief_of(site), []
+
+    def ask():
+        form = {"csrf": chief.token(), **said}
+        answers.append(chief.post(f"{WAYS_IN}/{path}", form).status_code)
+
+    asking = threading.Thread(target=ask)
+    with site.db() as db, immediate(db):
+        asking.start()
+        time.sleep(0.3)  # it is let in, and waits to write
+        withdraw_link(db, "Chief", now())
+    asking.join(10)
+    assert answers == [401]
+    with site.db() as db:
+        stand = {link.name for link in known_links(db) if link.withdrawn_at is None}
+    assert stand == {"crew link", "guest link"}
 
 
 # ---------------------------------------------------------------- guessing, and crowds
