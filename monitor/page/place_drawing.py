@@ -225,8 +225,10 @@ def section(spot: Spot, words: Words, label: str) -> Markup:
     rise = roof.edge_height_m - spot.height_m
     # Where the wall is near, figures stand outside it.
     beside = lamp_x - 8.0 if lamp_x - rear_x > 56.0 else rear_x - 6.0
+    # Close under the roof the figure stands below its line, not on it.
+    beneath = max((lamp_y + edge_y) / 2.0 + 4.0, edge_y + 15.0)
     parts += [
-        ink.text(beside, (lamp_y + edge_y) / 2.0 + 4.0, _metres(rise, words), anchor="end"),
+        ink.text(beside, beneath, _metres(rise, words), anchor="end"),
         ink.text(beside, (lamp_y + foot) / 2.0 + 4.0, _metres(spot.height_m, words), anchor="end"),
         ink.text(edge_x + 6.0, foot - 6.0, words.say(_SIDES[side])),
         ink.text(
