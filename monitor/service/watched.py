@@ -88,12 +88,22 @@ class FolderWatch:
         self._taken = signature
         before = self.current.show.revision
         try:
-            self.current = self._read()
+            self.current = self._not_emptied(self._read())
         except (BadInputError, UnableError) as fault:
             self.broken = fault
             return True
         mended, self.broken = self.broken is not None, None
         return mended or self.current.show.revision != before
+
+    def _not_emptied(self, found: Watched) -> Watched:
+        """A rig does not vanish while it is watched: a file lost its rows, or nearly so."""
+        if self.current.show.fixtures and not found.show.fixtures:
+            says = "fixtures.csv has no rows any more. What it held before is still watched."
+            remedy = (
+                "Put them back. Where the rig is gone, log it as brought in, or stop this service."
+            )
+            raise BadInputError([Problem("emptied", says, remedy, file="fixtures.csv")])
+        return found
 
     def _read(self) -> Watched:
         return Watched(self.read())

@@ -346,6 +346,27 @@ def test_a_broken_folder_keeps_the_last_good_one_and_says_where(stage):
     assert told(made, "weather")[-1].stage == "stood-down"
 
 
+def test_a_rig_does_not_vanish_while_it_is_watched(stage):
+    """fixtures.csv cut down to its headings, as an editor that fails may leave it."""
+    made = on_record(stage, {0: 3.0})
+    made.run()
+    standing = {alert.alert.id for alert in open_alerts(made.db)}
+    good = made.watch.current.show.revision
+    rows = made.folder / "fixtures.csv"
+    text = rows.read_text()
+    rows.write_text(text.partition("\n")[0] + "\n")
+    made.watch.look()
+    assert made.watch.look()
+    made.run()
+    assert made.watch.current.show.revision == good
+    assert standing <= {alert.alert.id for alert in open_alerts(made.db)}
+    assert "fixtures.csv has no rows any more" in told(made, "weather")[-1].text
+    rows.write_text(text)
+    made.watch.look()
+    assert made.watch.look()
+    assert made.watch.broken is None
+
+
 def test_with_only_a_folder_nobody_is_told(stage):
     made = on_record(stage, {}, contacts="")
     made.run()
